@@ -1,0 +1,1 @@
+"""The trade itself: pure types, tables and formulas that the other packages share."""
