@@ -1,0 +1,96 @@
+"""A treatment programme: drawn up and signed by the licensed person, never by Lagan."""
+
+from datetime import date
+from decimal import Decimal
+from typing import Annotated, Literal, Self
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+from shared.facility import Id
+from shared.vocabulary import Agent, Material, Target
+
+Ratio = Annotated[float, Field(ge=0, le=1)]
+
+
+class ClearanceRule(BaseModel):
+    """When a chamber may be opened after this programme, as its signer wrote it down."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    gas: str = Field(description="Key of the gas in the limits table, such as ozone.")
+    limit_ppm: Annotated[Decimal, Field(gt=0)]
+    compare: Literal["at_most", "below"] = Field(
+        description="Whether a reading equal to the limit passes; the label's own wording decides."
+    )
+    cited_from: str = Field(min_length=3, description="The label, code or rule the limit is from.")
+    fresh_s: Annotated[int, Field(gt=0, le=86_400)] = Field(
+        default=900, description="A reading is stale from this age on."
+    )
+    closed_hold_s: Annotated[int, Field(ge=0, le=86_400)] = Field(
+        default=7_200,
+        description="Chamber kept closed, without airing, before the last two passes.",
+    )
+    passes_apart_s: Annotated[int, Field(ge=0, le=86_400)] = Field(
+        default=3_600, description="Least time between the two passes."
+    )
+
+
+class Programme(BaseModel):
+    """One version of a signed programme.
+
+    Concentrations and times are the signer's. A programme without a gas (activated carbon, air
+    changes) has no concentration and no clearance rule.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    id: Id
+    version: Annotated[int, Field(ge=1)]
+    label: str
+    family: Id = Field(description="Programmes of one family need no clean-down between them.")
+    agent: Agent
+    targets: tuple[Target, ...] = Field(min_length=1)
+    concentration_ppm: tuple[Decimal, Decimal] | None = Field(
+        default=None, description="Lowest and highest concentration that counts, ppm."
+    )
+    dose_ppm_h: tuple[Decimal, Decimal] | None = Field(
+        default=None, description="Least and greatest dose, ppm·h."
+    )
+    temperature_c: tuple[float, float]
+    rh: tuple[Ratio, Ratio]
+    run_min: tuple[Annotated[int, Field(gt=0)], Annotated[int, Field(gt=0)]] = Field(
+        description="Least and greatest length of the whole run, airing included, minutes."
+    )
+    exclusions: tuple[Material, ...] = ()
+    clearance: ClearanceRule | None = None
+    signed_by: str
+    licence_no: str | None = None
+    jurisdiction: str
+    expires: date
+    note: str = ""
+
+    @model_validator(mode="after")
+    def _windows_in_order(self) -> Self:
+        for name in ("concentration_ppm", "dose_ppm_h", "temperature_c", "rh", "run_min"):
+            window = getattr(self, name)
+            if window is not None and window[0] > window[1]:
+                raise ValueError(
+                    f"{name}: the lower end {window[0]} is above the upper {window[1]}"
+                )
+        return self
+
+    @model_validator(mode="after")
+    def _gas_is_complete(self) -> Self:
+        parts = (self.concentration_ppm, self.dose_ppm_h, self.clearance)
+        if any(parts) and not all(parts):
+            raise ValueError(
+                "a gas programme needs concentration_ppm, dose_ppm_h and clearance together"
+            )
+        if all(parts) and not self.licence_no:
+            raise ValueError("licence_no: a gas programme needs the signer's licence number")
+        return self
+
+    @property
+    def needs_licence(self) -> bool:
+        """Whether a licensed person must be there: every gas programme."""
+        return self.clearance is not None
