@@ -1,0 +1,908 @@
+"""What the log says, folded into records: a loss, a piece, a manifest, a run, the facility.
+
+A fold sorts the events of one record by their order (see :mod:`shared.events`) and applies them
+once each, so that any arrival order and any repetition give the same record.
+
+A field that two devices set without having seen each other's value keeps both: the later in the
+order is shown, and the field is listed as a conflict until somebody who saw both settles it.
+"""
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from shared import events as ev
+from shared.facility import Chamber, Facility
+from shared.programmes import Programme
+from shared.vocabulary import (
+    Agent,
+    Damage,
+    Decision,
+    Extent,
+    Hazard,
+    Material,
+    ObjectType,
+    PartRole,
+    Peril,
+    Phase,
+    PhotoKind,
+    Role,
+    Significance,
+    StepKind,
+    ValueBasis,
+    WaterCategory,
+)
+
+UNDOABLE = (
+    ev.ItemDescribed,
+    ev.DamageNoted,
+    ev.DamageWithdrawn,
+    ev.PhotoTaken,
+    ev.ValueStated,
+    ev.ItemPacked,
+    ev.ItemMoved,
+    ev.HazardNoted,
+    ev.ChargeAdded,
+)
+"""What its writer may take back. Tags, hand-overs, readings and signatures are corrected by a new
+event, never by undoing."""
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One event as the log keeps it: where it stands and when it came in."""
+
+    position: int
+    received_at: datetime
+    digest: str
+    event: ev.Event
+    body: ev.Body | None
+
+
+class Record(BaseModel):
+    """Base of every record."""
+
+    model_config = ConfigDict(extra="forbid")
+
+
+class Said(Record):
+    """One value somebody gave a field."""
+
+    event: str
+    device: str
+    actor: str
+    value: Any
+
+
+class Conflict(Record):
+    """A field with several values whose writers had not seen each other's."""
+
+    field: str
+    values: list[Said]
+
+
+class DamageSeen(Record):
+    """One kind of damage on a piece, from every note of it that still stands."""
+
+    damage: Damage
+    extent: Extent
+    wet_since: datetime | None
+    water_category: WaterCategory | None
+    note: str
+
+
+class Photo(Record):
+    """A photo of a piece."""
+
+    photo: str
+    kind: PhotoKind
+    caption: str
+    taken_at: str
+    actor: str
+
+
+class Valuation(Record):
+    """A stated value."""
+
+    basis: ValueBasis
+    value: ev.Money
+    loss_in_value: ev.Money | None
+    stated_by: str
+
+
+class Weighing(Record):
+    """A mass at a time."""
+
+    mass: ev.Mass
+    taken_at: datetime
+
+
+class Step(Record):
+    """A finished step."""
+
+    step: StepKind
+    started_at: datetime
+    ended_at: datetime
+    hours: str | None
+    note: str
+    actor: str
+
+
+class Charge(Record):
+    """A cost line."""
+
+    charge: str
+    what: str
+    step: StepKind | None
+    quantity: str
+    unit: str
+    rate: ev.Money
+
+
+class Verdict(Record):
+    """The adjuster's decision on a piece."""
+
+    decision: Decision
+    reason: str
+    decided_by: str
+    at: str
+
+
+class Custody(Record):
+    """One line of a piece's custody: who did what to it, when, under which event."""
+
+    event: str
+    type: str
+    at: str
+    actor: str
+    role: Role
+
+
+class Item(Record):
+    """Everything the log says about one piece."""
+
+    tag: str
+    tags: list[str] = Field(default_factory=list, description="Every tag it has carried.")
+    loss: str | None = None
+    claim: str | None = None
+    parent: str | None = None
+    role: PartRole | None = None
+    quantity: int = 1
+    object_type: ObjectType = ObjectType.OTHER
+    materials: list[Material] = Field(default_factory=list)
+    title: str = ""
+    maker: str = ""
+    period: str = ""
+    subject: str = ""
+    medium: str = ""
+    inscriptions: str = ""
+    features: str = ""
+    description: str = ""
+    size: ev.Size | None = None
+    found: ev.Spot = ev.Spot()
+    significance: Significance = Significance.ORDINARY
+    conservator_only: bool = False
+    damages: list[DamageSeen] = Field(default_factory=list)
+    photos: list[Photo] = Field(default_factory=list)
+    valuation: Valuation | None = None
+    container: str | None = None
+    manifest: str | None = None
+    station: str | None = None
+    station_since: str | None = None
+    run: str | None = None
+    received_at: str | None = None
+    condition_at_receipt: str = ""
+    weighings: list[Weighing] = Field(default_factory=list)
+    steps: list[Step] = Field(default_factory=list)
+    runs: list[str] = Field(default_factory=list)
+    overrides: list["OverrideOnFile"] = Field(default_factory=list)
+    charges: list[Charge] = Field(default_factory=list)
+    decision: Verdict | None = None
+    returned_to: str | None = None
+    condition_at_return: str = ""
+    heads: dict[str, list[str]] = Field(
+        default_factory=dict, description="For each field the events whose values stand."
+    )
+    conflicts: list[Conflict] = Field(default_factory=list)
+    custody: list[Custody] = Field(default_factory=list)
+    undecoded: list[str] = Field(default_factory=list, description="Events of unknown type.")
+
+    @property
+    def steps_done(self) -> frozenset[StepKind]:
+        """The kinds of step that are finished."""
+        return frozenset(step.step for step in self.steps)
+
+
+class OverrideOnFile(Record):
+    """A conservator's signed override that names this piece."""
+
+    override: str
+    agent: Agent
+    materials: list[Material]
+    reason: str
+    signed_by: str
+    role: Role
+    signed_at: str
+    expires: date
+
+
+class Claim(Record):
+    """A claim under one policy."""
+
+    claim: str
+    insurer: str
+    policy: str
+    owner: str
+    currency: str
+
+
+class Authorisation(Record):
+    """Leave to take pieces away."""
+
+    given_by: str
+    covers: str
+    document: str | None
+    at: str
+
+
+class Loss(Record):
+    """One site and what befell it."""
+
+    loss: str
+    title: str = ""
+    site: str = ""
+    zone: str = "UTC"
+    peril: Peril = Peril.OTHER
+    happened_at: datetime | None = None
+    wet_since: datetime | None = None
+    water_category: WaterCategory | None = None
+    mean_temperature_c: str | None = None
+    hazards: list[Hazard] = Field(default_factory=list)
+    claims: list[Claim] = Field(default_factory=list)
+    authorisations: list[Authorisation] = Field(default_factory=list)
+    acknowledged: dict[str, list[str]] = Field(default_factory=dict)
+    manifests: list[str] = Field(default_factory=list)
+
+
+class Handover(Record):
+    """A load passed on."""
+
+    given_by: str
+    taken_by: str
+    signature: str | None
+    at: str
+
+
+class Manifest(Record):
+    """What goes on one truck, and where it has got to."""
+
+    manifest: str
+    loss: str | None = None
+    vehicle: str = ""
+    tags: list[str] = Field(default_factory=list)
+    leaves_at: datetime | None = None
+    expected_at: datetime | None = None
+    delays: list[str] = Field(default_factory=list)
+    handovers: list[Handover] = Field(default_factory=list)
+    received: list[str] = Field(default_factory=list)
+
+    @property
+    def missing(self) -> list[str]:
+        """Listed and not received."""
+        return [tag for tag in self.tags if tag not in set(self.received)]
+
+    @property
+    def surplus(self) -> list[str]:
+        """Received and not listed."""
+        return [tag for tag in self.received if tag not in set(self.tags)]
+
+
+class GasReading(Record):
+    """One gas reading, with the time the service first had it."""
+
+    reading: str
+    event: str
+    zone: str
+    instrument: str
+    value: str
+    unit: str
+    temperature_c: str
+    pressure_pa: str
+    taken_at: datetime
+    received_at: datetime
+
+
+class ClimateReading(Record):
+    """Temperature and humidity in a zone."""
+
+    zone: str
+    temperature_c: str
+    rh_percent: str
+    taken_at: datetime
+
+
+class OxygenReading(Record):
+    """Oxygen in a zone."""
+
+    event: str
+    zone: str
+    percent: str
+    taken_at: datetime
+    received_at: datetime
+
+
+class PhaseChange(Record):
+    """A phase and when it began."""
+
+    phase: Phase
+    at: datetime
+    actor: str
+    reason: str = ""
+
+
+class Dose(Record):
+    """Agent introduced."""
+
+    mass: ev.Mass
+    at: datetime
+
+
+class Hold(Record):
+    """A closed hold with airing off."""
+
+    starts_at: datetime
+    ends_at: datetime
+
+
+class Signature(Record):
+    """A name under one exact set of readings."""
+
+    signer: str
+    actor: str
+    role: Role
+    licence_no: str
+    readings: str
+    at: str
+
+
+class Run(Record):
+    """A chamber run from loading to unloading."""
+
+    run: str
+    station: str = ""
+    programme: str = ""
+    version: int = 1
+    tags: list[str] = Field(default_factory=list)
+    loaded: list[str] = Field(default_factory=list)
+    phases: list[PhaseChange] = Field(default_factory=list)
+    doses: list[Dose] = Field(default_factory=list)
+    gas: list[GasReading] = Field(default_factory=list)
+    climate: list[ClimateReading] = Field(default_factory=list)
+    oxygen: list[OxygenReading] = Field(default_factory=list)
+    holds: list[Hold] = Field(default_factory=list)
+    signatures: list[Signature] = Field(default_factory=list)
+    opened_at: datetime | None = None
+    opened_on: str | None = None
+
+    @property
+    def phase(self) -> Phase:
+        """The phase the run is in now."""
+        return self.phases[-1].phase if self.phases else Phase.PLANNED
+
+    def began(self, phase: Phase) -> datetime | None:
+        """When the run last entered ``phase``."""
+        times = [change.at for change in self.phases if change.phase is phase]
+        return times[-1] if times else None
+
+
+class Closure(Record):
+    """A station out of use."""
+
+    station: str
+    starts_at: datetime
+    ends_at: datetime
+    reason: str
+
+
+class Instrument(Record):
+    """A gas instrument."""
+
+    instrument: str
+    gas: str
+    detection_limit_ppm: str
+    calibrated_until: datetime
+
+
+class FacilityBook(Record):
+    """The facility as the log describes it."""
+
+    facility: Facility | None = None
+    closures: list[Closure] = Field(default_factory=list)
+    programmes: list[Programme] = Field(default_factory=list)
+    instruments: list[Instrument] = Field(default_factory=list)
+    plan: str | None = None
+    problem: str | None = None
+    plans_adopted: int = 0
+
+    def programme(self, programme_id: str, version: int | None = None) -> Programme | None:
+        """The named version of a programme, or its newest; ``None`` if there is none."""
+        found = [
+            programme
+            for programme in self.programmes
+            if programme.id == programme_id and version in (None, programme.version)
+        ]
+        return max(found, key=lambda programme: programme.version, default=None)
+
+    def chamber(self, station: str) -> Chamber | None:
+        """The chamber with this id, if the facility has one."""
+        chambers = self.facility.chambers if self.facility else ()
+        return next((chamber for chamber in chambers if chamber.id == station), None)
+
+    def newest_programmes(self) -> list[Programme]:
+        """The newest version of every programme."""
+        newest: dict[str, Programme] = {}
+        for programme in self.programmes:
+            if programme.id not in newest or newest[programme.id].version < programme.version:
+                newest[programme.id] = programme
+        return list(newest.values())
+
+    def instrument(self, name: str) -> Instrument | None:
+        """The latest registration of an instrument."""
+        found = [instrument for instrument in self.instruments if instrument.instrument == name]
+        return found[-1] if found else None
+
+
+def standing(entries: Iterable[Entry]) -> list[Entry]:
+    """The events in order, once each, without those that their own writer took back."""
+    once = {entry.event.id: entry for entry in entries}
+    ordered = sorted(once.values(), key=lambda entry: entry.event.order)
+    undone = {
+        (entry.event.device, entry.body.event)
+        for entry in ordered
+        if isinstance(entry.body, ev.EventUndone)
+    }
+    return [
+        entry
+        for entry in ordered
+        if not (isinstance(entry.body, UNDOABLE) and (entry.event.device, entry.event.id) in undone)
+    ]
+
+
+class _Registers:
+    """The standing values of each field: those that no later writer is known to have seen."""
+
+    def __init__(self) -> None:
+        self._heads: dict[str, list[tuple[Said, object]]] = {}
+
+    def set(self, name: str, entry: Entry, value: object, replaces: tuple[str, ...]) -> None:
+        """Record ``value``, which stands in place of the writer's own and of those it names."""
+        said = Said(
+            event=entry.event.id,
+            device=entry.event.device,
+            actor=entry.event.actor,
+            value=_plain(value),
+        )
+        kept = [
+            (other, shown)
+            for other, shown in self._heads.get(name, [])
+            if other.device != entry.event.device and other.event not in replaces
+        ]
+        self._heads[name] = [*kept, (said, value)]
+
+    def shown(self) -> dict[str, object]:
+        """The value to show for each field: the last in the order."""
+        return {name: heads[-1][1] for name, heads in self._heads.items()}
+
+    def heads(self) -> dict[str, list[str]]:
+        """The events whose values stand."""
+        return {name: [said.event for said, _ in heads] for name, heads in self._heads.items()}
+
+    def conflicts(self) -> list[Conflict]:
+        """Fields whose standing values differ."""
+        return [
+            Conflict(field=name, values=[said for said, _ in heads])
+            for name, heads in sorted(self._heads.items())
+            if any(said.value != heads[0][0].value for said, _ in heads)
+        ]
+
+
+def _plain(value: object) -> object:
+    if isinstance(value, BaseModel):
+        return value.model_dump(mode="json")
+    if isinstance(value, tuple):
+        return [_plain(part) for part in value]
+    return str(value) if isinstance(value, ObjectType | Material | Significance) else value
+
+
+_DESCRIBED = tuple(
+    name for name in ev.ItemDescribed.model_fields if name not in {"type", "tag", "replaces"}
+)
+
+
+def fold_item(tag: str, entries: Iterable[Entry]) -> Item | None:
+    """The piece first tagged ``tag``, or ``None`` while nothing has claimed that tag."""
+    item = Item(tag=tag, tags=[tag])
+    registers = _Registers()
+    claims: list[Entry] = []
+    damages: dict[Damage, DamageSeen] = {}
+    for entry in standing(entries):
+        body = entry.body
+        if body is None:
+            item.undecoded.append(entry.event.id)
+            continue
+        item.custody.append(
+            Custody(
+                event=entry.event.id,
+                type=body.type,
+                at=entry.event.device_time,
+                actor=entry.event.actor,
+                role=entry.event.role,
+            )
+        )
+        match body:
+            case ev.ItemTagged():
+                _claim(item, registers, claims, entry, body)
+            case ev.ItemDescribed():
+                for name in _DESCRIBED:
+                    value = getattr(body, name)
+                    if value is not None:
+                        registers.set(name, entry, value, body.replaces)
+            case ev.DamageNoted():
+                damages[body.damage] = _merged(damages.get(body.damage), body)
+            case ev.DamageWithdrawn():
+                damages.pop(body.damage, None)
+            case _:
+                _apply_to_item(item, entry, body)
+    if not claims:
+        return None
+    for name, value in registers.shown().items():
+        setattr(item, name, list(value) if isinstance(value, tuple) else value)
+    item.damages = list(damages.values())
+    item.heads = registers.heads()
+    item.conflicts = registers.conflicts()
+    if len(claims) > 1:
+        item.conflicts.append(_claimed_twice(claims))
+    return item
+
+
+def _claim(
+    item: Item, registers: _Registers, claims: list[Entry], entry: Entry, body: ev.ItemTagged
+) -> None:
+    claims.append(entry)
+    if len(claims) > 1:
+        return
+    item.loss = entry.event.loss
+    item.parent, item.role, item.quantity = body.parent, body.role, body.quantity
+    registers.set("object_type", entry, body.object_type, ())
+    registers.set("materials", entry, body.materials, ())
+    registers.set("found", entry, body.found, ())
+    if body.claim is not None:
+        registers.set("claim", entry, body.claim, ())
+
+
+def _claimed_twice(claims: list[Entry]) -> Conflict:
+    """A tag tied to two pieces: shown to a person, never overwritten."""
+    return Conflict(
+        field="tag",
+        values=[
+            Said(
+                event=claim.event.id,
+                device=claim.event.device,
+                actor=claim.event.actor,
+                value=claim.event.body,
+            )
+            for claim in claims
+        ],
+    )
+
+
+def _merged(seen: DamageSeen | None, body: ev.DamageNoted) -> DamageSeen:
+    """A second note of the same damage: the later extent, the earliest wetting, the worst water."""
+    earlier = [time for time in (seen and seen.wet_since, body.wet_since) if time]
+    worse = [water for water in (seen and seen.water_category, body.water_category) if water]
+    return DamageSeen(
+        damage=body.damage,
+        extent=body.extent,
+        wet_since=min(earlier, default=None),
+        water_category=max(worse, default=None),
+        note=body.note or (seen.note if seen else ""),
+    )
+
+
+def _apply_to_item(item: Item, entry: Entry, body: ev.Body) -> None:
+    event = entry.event
+    match body:
+        case ev.PhotoTaken():
+            item.photos.append(
+                Photo(
+                    photo=body.photo,
+                    kind=body.kind,
+                    caption=body.caption,
+                    taken_at=event.device_time,
+                    actor=event.actor,
+                )
+            )
+        case ev.ValueStated():
+            item.valuation = Valuation(
+                basis=body.basis,
+                value=body.value,
+                loss_in_value=body.loss_in_value,
+                stated_by=body.stated_by,
+            )
+        case ev.TagReplaced():
+            item.tags.append(body.new_tag)
+        case ev.ItemPacked():
+            item.container = body.container
+        case ev.ManifestClosed():
+            item.manifest = body.manifest
+        case ev.ItemReceived():
+            item.station, item.station_since = body.station, event.device_time
+            item.received_at = event.device_time
+            item.condition_at_receipt = body.condition
+            item.manifest = body.manifest or item.manifest
+        case ev.ItemMoved():
+            item.station, item.station_since = body.station, event.device_time
+        case ev.OverrideSigned():
+            item.overrides.append(
+                OverrideOnFile(
+                    override=body.override,
+                    agent=body.agent,
+                    materials=list(body.materials),
+                    reason=body.reason,
+                    signed_by=body.signed_by,
+                    role=event.role,
+                    signed_at=event.device_time,
+                    expires=body.expires,
+                )
+            )
+        case ev.Weighed():
+            item.weighings.append(Weighing(mass=body.mass, taken_at=body.taken_at))
+        case ev.StepDone():
+            item.steps.append(
+                Step(
+                    step=body.step,
+                    started_at=body.started_at,
+                    ended_at=body.ended_at,
+                    hours=body.hours,
+                    note=body.note,
+                    actor=event.actor,
+                )
+            )
+        case ev.ItemLoaded():
+            item.run = body.run
+            item.runs.append(body.run)
+        case ev.ChargeAdded():
+            item.charges.append(
+                Charge(
+                    charge=body.charge,
+                    what=body.what,
+                    step=body.step,
+                    quantity=body.quantity,
+                    unit=body.unit,
+                    rate=body.rate,
+                )
+            )
+        case ev.DecisionMade():
+            item.decision = Verdict(
+                decision=body.decision,
+                reason=body.reason,
+                decided_by=body.decided_by,
+                at=event.device_time,
+            )
+        case ev.ItemReturned():
+            item.returned_to = body.received_by
+            item.condition_at_return = body.condition
+            item.station, item.station_since = None, event.device_time
+        case _:
+            pass
+
+
+def fold_loss(loss_id: str, entries: Iterable[Entry]) -> Loss | None:
+    """The loss, or ``None`` while nothing has opened it."""
+    loss = Loss(loss=loss_id)
+    opened = False
+    for entry in standing(entries):
+        body = entry.body
+        match body:
+            case ev.LossOpened():
+                opened = True
+                for name in (
+                    "title",
+                    "site",
+                    "zone",
+                    "peril",
+                    "happened_at",
+                    "wet_since",
+                    "water_category",
+                    "mean_temperature_c",
+                ):
+                    setattr(loss, name, getattr(body, name))
+                loss.hazards = list(dict.fromkeys([*loss.hazards, *body.hazards]))
+            case ev.ClaimAdded():
+                loss.claims.append(
+                    Claim(
+                        claim=body.claim,
+                        insurer=body.insurer,
+                        policy=body.policy,
+                        owner=body.owner,
+                        currency=body.currency,
+                    )
+                )
+            case ev.AuthorisationRecorded():
+                loss.authorisations.append(
+                    Authorisation(
+                        given_by=body.given_by,
+                        covers=body.covers,
+                        document=body.document,
+                        at=entry.event.device_time,
+                    )
+                )
+            case ev.HazardNoted():
+                loss.hazards = list(dict.fromkeys([*loss.hazards, body.hazard]))
+            case ev.CautionsAcknowledged():
+                loss.acknowledged[body.person] = sorted(
+                    {*loss.acknowledged.get(body.person, []), *body.cautions}
+                )
+            case ev.ManifestClosed() if body.manifest not in loss.manifests:
+                loss.manifests.append(body.manifest)
+            case _:
+                pass
+    return loss if opened else None
+
+
+def fold_manifest(manifest_id: str, entries: Iterable[Entry]) -> Manifest | None:
+    """The manifest, or ``None`` while none was closed under that id."""
+    manifest = Manifest(manifest=manifest_id)
+    for entry in standing(entries):
+        body = entry.body
+        match body:
+            case ev.ManifestClosed():
+                manifest.loss = entry.event.loss
+                manifest.vehicle = body.vehicle
+                manifest.tags = list(dict.fromkeys([*manifest.tags, *body.tags]))
+                manifest.leaves_at, manifest.expected_at = body.leaves_at, body.expected_at
+            case ev.ManifestDelayed():
+                manifest.expected_at = body.expected_at
+                manifest.delays.append(body.reason)
+            case ev.HandedOver():
+                manifest.handovers.append(
+                    Handover(
+                        given_by=body.given_by,
+                        taken_by=body.taken_by,
+                        signature=body.signature,
+                        at=entry.event.device_time,
+                    )
+                )
+            case ev.ItemReceived() if body.tag not in manifest.received:
+                manifest.received.append(body.tag)
+            case _:
+                pass
+    return manifest if manifest.tags else None
+
+
+def fold_run(run_id: str, entries: Iterable[Entry]) -> Run | None:
+    """The chamber run, or ``None`` while none was opened under that id."""
+    run = Run(run=run_id)
+    opened = False
+    for entry in standing(entries):
+        body, event = entry.body, entry.event
+        match body:
+            case ev.RunOpened():
+                opened = True
+                run.station, run.programme = body.station, body.programme
+                run.version, run.tags = body.version, list(body.tags)
+            case ev.ItemLoaded() if body.tag not in run.loaded:
+                run.loaded.append(body.tag)
+            case ev.PhaseEntered():
+                run.phases.append(
+                    PhaseChange(phase=body.phase, at=body.at, actor=event.actor, reason=body.reason)
+                )
+            case ev.DoseAdded():
+                run.doses.append(Dose(mass=body.mass, at=body.at))
+            case ev.GasRead():
+                run.gas.append(
+                    GasReading(
+                        reading=body.reading,
+                        event=event.id,
+                        zone=body.zone,
+                        instrument=body.instrument,
+                        value=body.value,
+                        unit=body.unit,
+                        temperature_c=body.temperature_c,
+                        pressure_pa=body.pressure_pa,
+                        taken_at=body.taken_at,
+                        received_at=entry.received_at,
+                    )
+                )
+            case ev.ClimateRead():
+                run.climate.append(
+                    ClimateReading(
+                        zone=body.zone,
+                        temperature_c=body.temperature_c,
+                        rh_percent=body.rh_percent,
+                        taken_at=body.taken_at,
+                    )
+                )
+            case ev.OxygenRead():
+                run.oxygen.append(
+                    OxygenReading(
+                        event=event.id,
+                        zone=body.zone,
+                        percent=body.percent,
+                        taken_at=body.taken_at,
+                        received_at=entry.received_at,
+                    )
+                )
+            case ev.HoldClosed():
+                run.holds.append(Hold(starts_at=body.starts_at, ends_at=body.ends_at))
+            case ev.ClearanceSigned():
+                run.signatures.append(
+                    Signature(
+                        signer=body.signer,
+                        actor=event.actor,
+                        role=event.role,
+                        licence_no=body.licence_no,
+                        readings=body.readings,
+                        at=event.device_time,
+                    )
+                )
+            case ev.ChamberOpened():
+                run.opened_at, run.opened_on = body.at, body.readings
+            case _:
+                pass
+    return run if opened else None
+
+
+def fold_facility(entries: Iterable[Entry]) -> FacilityBook:
+    """The facility as described so far; empty before the first description."""
+    book = FacilityBook()
+    for entry in standing(entries):
+        body = entry.body
+        match body:
+            case ev.FacilityDescribed():
+                book.facility = body.facility
+            case ev.StationClosed():
+                book.closures.append(
+                    Closure(
+                        station=body.station,
+                        starts_at=body.starts_at,
+                        ends_at=body.ends_at,
+                        reason=body.reason,
+                    )
+                )
+            case ev.ProgrammeSigned():
+                book.programmes.append(body.programme)
+            case ev.InstrumentRegistered():
+                book.instruments.append(
+                    Instrument(
+                        instrument=body.instrument,
+                        gas=body.gas,
+                        detection_limit_ppm=body.detection_limit_ppm,
+                        calibrated_until=body.calibrated_until,
+                    )
+                )
+            case ev.PlanAdopted():
+                book.plan, book.problem = body.plan, body.problem
+                book.plans_adopted += 1
+            case _:
+                pass
+    return book
+
+
+def fold(subject: str, entries: Iterable[Entry]) -> Record | None:
+    """The record that ``subject`` (``kind:id``) names. ``ValueError`` for an unknown kind."""
+    kind, _, name = subject.partition(":")
+    if kind == "facility":
+        return fold_facility(entries)
+    folds: dict[str, Callable[[str, Iterable[Entry]], Record | None]] = {
+        "item": fold_item,
+        "loss": fold_loss,
+        "manifest": fold_manifest,
+        "run": fold_run,
+    }
+    if kind not in folds:
+        raise ValueError(f"{subject}: no such kind of record; use {', '.join(sorted(folds))}")
+    return folds[kind](name, entries)
