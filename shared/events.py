@@ -382,7 +382,9 @@ class InstrumentRegistered(Fixed):
 
     type: Literal["instrument_registered"] = "instrument_registered"
     instrument: Ref
-    gas: Id
+    gas: Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,39}$")] = Field(
+        description="Key of the gas in the gases table, such as chlorine_dioxide."
+    )
     detection_limit_ppm: DecimalText
     calibrated_until: AwareDatetime
 
