@@ -10,7 +10,7 @@ order is shown, and the field is listed as a conflict until somebody who saw bot
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Any
+from typing import Any, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -66,6 +66,9 @@ class Record(BaseModel):
     """Base of every record."""
 
     model_config = ConfigDict(extra="forbid")
+
+
+R = TypeVar("R", bound=Record)
 
 
 class Said(Record):
@@ -612,26 +615,19 @@ def _merged(seen: DamageSeen | None, body: ev.DamageNoted) -> DamageSeen:
     )
 
 
+def _said(kind: type[R], body: ev.Body, **more: object) -> R:
+    """A record of ``kind`` with the fields it shares with ``body``, and ``more``."""
+    shared = {name: getattr(body, name) for name in kind.model_fields if hasattr(body, name)}
+    return kind.model_validate(shared | more)
+
+
 def _apply_to_item(item: Item, entry: Entry, body: ev.Body) -> None:
     event = entry.event
     match body:
         case ev.PhotoTaken():
-            item.photos.append(
-                Photo(
-                    photo=body.photo,
-                    kind=body.kind,
-                    caption=body.caption,
-                    taken_at=event.device_time,
-                    actor=event.actor,
-                )
-            )
+            item.photos.append(_said(Photo, body, taken_at=event.device_time, actor=event.actor))
         case ev.ValueStated():
-            item.valuation = Valuation(
-                basis=body.basis,
-                value=body.value,
-                loss_in_value=body.loss_in_value,
-                stated_by=body.stated_by,
-            )
+            item.valuation = _said(Valuation, body)
         case ev.TagReplaced():
             item.tags.append(body.new_tag)
         case ev.ItemPacked():
@@ -647,51 +643,19 @@ def _apply_to_item(item: Item, entry: Entry, body: ev.Body) -> None:
             item.station, item.station_since = body.station, event.device_time
         case ev.OverrideSigned():
             item.overrides.append(
-                OverrideOnFile(
-                    override=body.override,
-                    agent=body.agent,
-                    materials=list(body.materials),
-                    reason=body.reason,
-                    signed_by=body.signed_by,
-                    role=event.role,
-                    signed_at=event.device_time,
-                    expires=body.expires,
-                )
+                _said(OverrideOnFile, body, role=event.role, signed_at=event.device_time)
             )
         case ev.Weighed():
-            item.weighings.append(Weighing(mass=body.mass, taken_at=body.taken_at))
+            item.weighings.append(_said(Weighing, body))
         case ev.StepDone():
-            item.steps.append(
-                Step(
-                    step=body.step,
-                    started_at=body.started_at,
-                    ended_at=body.ended_at,
-                    hours=body.hours,
-                    note=body.note,
-                    actor=event.actor,
-                )
-            )
+            item.steps.append(_said(Step, body, actor=event.actor))
         case ev.ItemLoaded():
             item.run = body.run
             item.runs.append(body.run)
         case ev.ChargeAdded():
-            item.charges.append(
-                Charge(
-                    charge=body.charge,
-                    what=body.what,
-                    step=body.step,
-                    quantity=body.quantity,
-                    unit=body.unit,
-                    rate=body.rate,
-                )
-            )
+            item.charges.append(_said(Charge, body))
         case ev.DecisionMade():
-            item.decision = Verdict(
-                decision=body.decision,
-                reason=body.reason,
-                decided_by=body.decided_by,
-                at=event.device_time,
-            )
+            item.decision = _said(Verdict, body, at=event.device_time)
         case ev.ItemReturned():
             item.returned_to = body.received_by
             item.condition_at_return = body.condition
@@ -722,24 +686,9 @@ def fold_loss(loss_id: str, entries: Iterable[Entry]) -> Loss | None:
                     setattr(loss, name, getattr(body, name))
                 loss.hazards = list(dict.fromkeys([*loss.hazards, *body.hazards]))
             case ev.ClaimAdded():
-                loss.claims.append(
-                    Claim(
-                        claim=body.claim,
-                        insurer=body.insurer,
-                        policy=body.policy,
-                        owner=body.owner,
-                        currency=body.currency,
-                    )
-                )
+                loss.claims.append(_said(Claim, body))
             case ev.AuthorisationRecorded():
-                loss.authorisations.append(
-                    Authorisation(
-                        given_by=body.given_by,
-                        covers=body.covers,
-                        document=body.document,
-                        at=entry.event.device_time,
-                    )
-                )
+                loss.authorisations.append(_said(Authorisation, body, at=entry.event.device_time))
             case ev.HazardNoted():
                 loss.hazards = list(dict.fromkeys([*loss.hazards, body.hazard]))
             case ev.CautionsAcknowledged():
@@ -768,14 +717,7 @@ def fold_manifest(manifest_id: str, entries: Iterable[Entry]) -> Manifest | None
                 manifest.expected_at = body.expected_at
                 manifest.delays.append(body.reason)
             case ev.HandedOver():
-                manifest.handovers.append(
-                    Handover(
-                        given_by=body.given_by,
-                        taken_by=body.taken_by,
-                        signature=body.signature,
-                        at=entry.event.device_time,
-                    )
-                )
+                manifest.handovers.append(_said(Handover, body, at=entry.event.device_time))
             case ev.ItemReceived() if body.tag not in manifest.received:
                 manifest.received.append(body.tag)
             case _:
@@ -797,57 +739,24 @@ def fold_run(run_id: str, entries: Iterable[Entry]) -> Run | None:
             case ev.ItemLoaded() if body.tag not in run.loaded:
                 run.loaded.append(body.tag)
             case ev.PhaseEntered():
-                run.phases.append(
-                    PhaseChange(phase=body.phase, at=body.at, actor=event.actor, reason=body.reason)
-                )
+                run.phases.append(_said(PhaseChange, body, actor=event.actor))
             case ev.DoseAdded():
-                run.doses.append(Dose(mass=body.mass, at=body.at))
+                run.doses.append(_said(Dose, body))
             case ev.GasRead():
                 run.gas.append(
-                    GasReading(
-                        reading=body.reading,
-                        event=event.id,
-                        zone=body.zone,
-                        instrument=body.instrument,
-                        value=body.value,
-                        unit=body.unit,
-                        temperature_c=body.temperature_c,
-                        pressure_pa=body.pressure_pa,
-                        taken_at=body.taken_at,
-                        received_at=entry.received_at,
-                    )
+                    _said(GasReading, body, event=event.id, received_at=entry.received_at)
                 )
             case ev.ClimateRead():
-                run.climate.append(
-                    ClimateReading(
-                        zone=body.zone,
-                        temperature_c=body.temperature_c,
-                        rh_percent=body.rh_percent,
-                        taken_at=body.taken_at,
-                    )
-                )
+                run.climate.append(_said(ClimateReading, body))
             case ev.OxygenRead():
                 run.oxygen.append(
-                    OxygenReading(
-                        event=event.id,
-                        zone=body.zone,
-                        percent=body.percent,
-                        taken_at=body.taken_at,
-                        received_at=entry.received_at,
-                    )
+                    _said(OxygenReading, body, event=event.id, received_at=entry.received_at)
                 )
             case ev.HoldClosed():
-                run.holds.append(Hold(starts_at=body.starts_at, ends_at=body.ends_at))
+                run.holds.append(_said(Hold, body))
             case ev.ClearanceSigned():
                 run.signatures.append(
-                    Signature(
-                        signer=body.signer,
-                        actor=event.actor,
-                        role=event.role,
-                        licence_no=body.licence_no,
-                        readings=body.readings,
-                        at=event.device_time,
-                    )
+                    _said(Signature, body, actor=event.actor, role=event.role, at=event.device_time)
                 )
             case ev.ChamberOpened():
                 run.opened_at, run.opened_on = body.at, body.readings
@@ -865,25 +774,11 @@ def fold_facility(entries: Iterable[Entry]) -> FacilityBook:
             case ev.FacilityDescribed():
                 book.facility = body.facility
             case ev.StationClosed():
-                book.closures.append(
-                    Closure(
-                        station=body.station,
-                        starts_at=body.starts_at,
-                        ends_at=body.ends_at,
-                        reason=body.reason,
-                    )
-                )
+                book.closures.append(_said(Closure, body))
             case ev.ProgrammeSigned():
                 book.programmes.append(body.programme)
             case ev.InstrumentRegistered():
-                book.instruments.append(
-                    Instrument(
-                        instrument=body.instrument,
-                        gas=body.gas,
-                        detection_limit_ppm=body.detection_limit_ppm,
-                        calibrated_until=body.calibrated_until,
-                    )
-                )
+                book.instruments.append(_said(Instrument, body))
             case ev.PlanAdopted():
                 book.plan, book.problem = body.plan, body.problem
                 book.plans_adopted += 1
