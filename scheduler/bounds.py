@@ -1,0 +1,131 @@
+"""Lower bounds on the objective that need no search, from routes and from loads."""
+
+from collections import defaultdict
+
+from scheduler.congestion import congested_lateness
+from scheduler.instance import Instance, Lot, capacities
+from scheduler.plan import Amounts
+from scheduler.schedule import Schedule, objective_of
+
+
+def lower_bound(instance: Instance, schedule: Schedule | None = None) -> int:
+    """No plan has a lower objective than this: each amount is bounded on its own.
+
+    A schedule, any at all, only tells where to look for congestion.
+    """
+    lateness, late_items = _lateness(instance)
+    if schedule is not None:
+        lateness = max(lateness, congested_lateness(instance, schedule))
+    amounts = Amounts(
+        lateness=lateness,
+        late_items=late_items,
+        running_min=running_bound(instance),
+        clean_down_cost=_clean_down_bound(instance),
+        changes=0,
+        finish=finish_bound(instance),
+    )
+    return objective_of(instance, amounts)
+
+
+def _lateness(instance: Instance) -> tuple[int, int]:
+    """(weighted minutes late, late items) if every item had the facility to itself."""
+    lateness = late_items = 0
+    for task in instance.tasks:
+        item, step = instance.item(task), task.step
+        start = task.earliest
+        end = start + task.shortest
+        if step.due_min is not None:
+            lateness += item.weight * max(0, end - step.due_min)
+        if step.start_by_min is not None:
+            lateness += step.start_by_weight * max(0, start - step.start_by_min)
+        if instance.is_last(task) and item.due_min is not None and end > item.due_min:
+            lateness += item.weight * (end - item.due_min)
+            late_items += 1
+    return lateness, late_items
+
+
+def running_bound(instance: Instance) -> int:
+    """Least minutes that all runs last.
+
+    For each programme, lots in order of decreasing minimum duration are poured into runs of the
+    largest chamber's litres (or rail), splitting lots between runs: the best that any grouping
+    could do if pieces could be cut. The first and longest lot of each run decides its duration.
+    """
+    fixed = {lot.fact.run: lot.fact for lot in instance.lots if lot.fact is not None}
+    total = sum(fact.end - fact.start for fact in fixed.values())
+    by_programme: dict[int, list[Lot]] = defaultdict(list)
+    for lot in instance.lots:
+        if lot.fact is None:
+            by_programme[lot.programme].append(lot)
+    for lots in by_programme.values():
+        chambers = [instance.chamber(s) for s in {s for lot in lots for s in lot.stations}]
+        litres = max((c.usable_l for c in chambers), default=1)
+        rail = max((c.rail_mm for c in chambers), default=1)
+        total += max(
+            _poured(lots, [lot.litres for lot in lots], litres),
+            _poured(lots, [lot.rail for lot in lots], rail),
+        )
+    return total
+
+
+def _poured(lots: list[Lot], sizes: list[int], capacity: int) -> int:
+    """Sum over runs of the longest duration in each when lots may be split."""
+    order = sorted(zip(lots, sizes, strict=True), key=lambda pair: -pair[0].shortest)
+    total, room = order[0][0].shortest, capacity
+    for lot, size in order:
+        left = size
+        while left > 0:
+            if room == 0:
+                total += lot.shortest
+                room = capacity
+            poured = min(left, room)
+            left -= poured
+            room -= poured
+    return total
+
+
+def _clean_down_bound(instance: Instance) -> int:
+    """Every programme that some chamber must run needs a run with it coming after something."""
+    cost = 0
+    for programme in {lot.programme for lot in instance.lots if lot.fact is None}:
+        stations = {
+            s
+            for lot in instance.lots
+            if lot.programme == programme and lot.fact is None
+            for s in lot.stations
+        }
+        others = {lot.programme for lot in instance.lots} | {
+            instance.first_programme[s] for s in stations
+        }
+        if any(instance.first_programme[s] == programme for s in stations):
+            continue
+        cost += min((instance.clean_cost[a][programme] for a in others - {programme}), default=0)
+    return cost
+
+
+def finish_bound(instance: Instance) -> int:
+    """The latest of all routes alone, and of all stations' work in sum."""
+    ends = [
+        instance.tasks[route[-1]].earliest + instance.tasks[route[-1]].shortest
+        for route in instance.routes
+    ]
+    return max((0, *ends, *_resource_finishes(instance)))
+
+
+def _resource_finishes(instance: Instance) -> list[int]:
+    """For each resource: earliest start of what only it can do + work ÷ capacity + least tail."""
+    work: dict[tuple[int, str], list[tuple[int, int, int]]] = defaultdict(list)
+    for task in instance.tasks:
+        if task.fact is not None or len(task.stations) != 1 or task.lot is not None:
+            continue
+        for resource, _, minutes, load in task.loads:
+            length = task.shortest if minutes is None else minutes
+            work[task.stations[0], resource].append((task.earliest, length * load, task.tail))
+    found = []
+    for (station, resource), parts in work.items():
+        capacity = capacities(instance.stations[station])[resource]
+        for head in sorted({p[0] for p in parts})[:50]:
+            later = [p for p in parts if p[0] >= head]
+            total, tail = sum(p[1] for p in later), min(p[2] for p in later)
+            found.append(head - (-total // max(1, capacity)) + tail)
+    return found

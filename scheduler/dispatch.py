@@ -1,0 +1,729 @@
+"""A feasible plan in a moment: items in order of a priority rule, each placed as early as fits.
+
+Steps are inserted into the gaps that earlier items left. A batch step joins a run already planned
+if that does not delay it much, otherwise it opens one. Where a step comes too late for its longest
+lag, the step before is stretched or moved later, as often as needed. At the end everything is
+shifted left as far as it goes.
+"""
+
+import math
+import time
+from bisect import bisect_left, bisect_right, insort
+from collections import defaultdict
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from itertools import product
+from typing import NamedTuple
+
+from scheduler.check import stamp
+from scheduler.instance import (
+    UNLIMITED,
+    Instance,
+    Lot,
+    Task,
+    capacities,
+    next_start,
+    unstaffed,
+)
+from scheduler.plan import Plan
+from scheduler.problem import Bench, Problem
+from scheduler.schedule import Schedule, cost_of, to_plan
+
+MOST_RETRIES = 2_000
+
+
+class NoDispatchError(ValueError):
+    """The rule found no place for an item within the horizon."""
+
+
+@dataclass(frozen=True)
+class Batching:
+    """When to open a run: `hold` later than possible, unless a planned run that takes the piece
+    starts within `patience`; both in run durations.
+    """
+
+    hold: float = 0.0
+    patience: float = 1.0
+
+
+BATCHINGS = tuple(Batching(h, p) for h, p in product((0.0, 0.5), (0.0, 1.0, 3.0)))
+
+
+class Profile:
+    """How much of one resource is in use over time."""
+
+    def __init__(self, capacity: int) -> None:
+        self.capacity = capacity
+        self._times = [-UNLIMITED]
+        self._levels = [0]
+
+    def _cut(self, minute: int) -> int:
+        n = bisect_left(self._times, minute)
+        if n == len(self._times) or self._times[n] != minute:
+            self._times.insert(n, minute)
+            self._levels.insert(n, self._levels[n - 1])
+        return n
+
+    def add(self, start: int, end: int, load: int) -> None:
+        """Use `load` (negative: give back) in [start, end)."""
+        if end <= start:
+            return
+        first = self._cut(start)
+        for n in range(first, self._cut(end)):
+            self._levels[n] += load
+
+    def free_from(self, start: int, end: int, load: int) -> int:
+        """`start` if the load fits throughout, else the end of the last obstacle in between."""
+        room = self.capacity - load
+        first = bisect_right(self._times, start) - 1
+        for n in range(bisect_left(self._times, end) - 1, first - 1, -1):
+            if self._levels[n] > room:
+                return self._times[n + 1] if n + 1 < len(self._times) else UNLIMITED
+        return start
+
+
+@dataclass(eq=False)
+class _Run:
+    station: int
+    programme: int
+    start: int
+    length: int
+    litres: int = 0
+    rail: int = 0
+    lots: list[Lot] = field(default_factory=list)
+    fixed: bool = False
+
+    @property
+    def end(self) -> int:
+        return self.start + self.length
+
+
+class _Gap(NamedTuple):
+    station: int
+    before: _Run | None
+    after: _Run | None
+
+
+@dataclass(frozen=True)
+class _Node:
+    """What is placed at once: a task, or a lot's tasks. Links are (task before, task)."""
+
+    tasks: tuple[Task, ...]
+    lot: Lot | None
+    links: tuple[tuple[Task, Task], ...]
+
+
+class _Board:
+    """Everything placed so far."""
+
+    def __init__(self, instance: Instance, batching: Batching) -> None:
+        self.instance = instance
+        self.batching = batching
+        n = len(instance.tasks)
+        self.start: list[int | None] = [None] * n
+        self.end = [0] * n
+        self.station = [-1] * n
+        self.run: dict[int, _Run] = {}
+        self.runs: dict[int, list[_Run]] = defaultdict(list)
+        self.profiles = {
+            (s, resource): Profile(capacity)
+            for s, station in enumerate(instance.stations)
+            for resource, capacity in capacities(station).items()
+        }
+        for s, station in enumerate(instance.stations):
+            if isinstance(station, Bench):
+                for start, end, people in unstaffed(station):
+                    self.profiles[s, "people"].add(start, end, people)
+        self._place_facts()
+
+    def _place_facts(self) -> None:
+        fixed_runs: dict[str, _Run] = {}
+        for task in self.instance.tasks:
+            fact = task.fact
+            if fact is None:
+                continue
+            station = task.stations[0] if task.stations else -1
+            if task.lot is None:
+                self.put(task, station, fact.start, fact.end)
+                continue
+            lot = self.instance.lots[task.lot]
+            name = str(fact.run)
+            if name not in fixed_runs:
+                fixed_runs[name] = _Run(
+                    station, lot.programme, fact.start, fact.end - fact.start, fixed=True
+                )
+                insort(self.runs[station], fixed_runs[name], key=lambda r: r.start)
+            self._enter(lot, fixed_runs[name])
+
+    def put(self, task: Task, station: int, start: int, end: int) -> None:
+        self.start[task.index], self.end[task.index] = start, end
+        self.station[task.index] = station
+        self._use(task, +1)
+
+    def take(self, task: Task) -> None:
+        self._use(task, -1)
+        self.start[task.index] = None
+
+    def _use(self, task: Task, sign: int) -> None:
+        station, start, end = self.station[task.index], self.start[task.index], self.end[task.index]
+        assert start is not None
+        for resource, offset, minutes, load in task.loads:
+            first = start + offset
+            last = end if minutes is None else min(end, first + minutes)
+            self.profiles[station, resource].add(first, last, sign * load)
+
+    def fits(self, task: Task, station: int, start: int, length: int) -> int:
+        """`start` if the station takes the task then, else a later minute to try."""
+        spans = self.instance.spans(task, station)
+        at = next_start(spans, start, length)
+        if at >= UNLIMITED:
+            return at
+        for resource, offset, minutes, load in task.loads:
+            first = at + offset
+            last = at + length if minutes is None else min(at + length, first + minutes)
+            free = self.profiles[station, resource].free_from(first, last, load)
+            if free > first:
+                return free - offset
+        return at
+
+    def earliest(self, task: Task, after: int) -> tuple[int, int]:
+        """(start, station) of the earliest place of a task that is no batch step."""
+        if task.fact is not None:
+            start = task.fact.start if task.fact.start >= after else UNLIMITED
+            return start, self.station[task.index]
+        if not task.stations:
+            return (after if after + task.shortest <= self.instance.horizon else UNLIMITED), -1
+        best = (UNLIMITED, -1)
+        for station in task.stations:
+            start = after
+            while start + task.shortest <= self.instance.horizon and start < best[0]:
+                at = self.fits(task, station, start, task.shortest)
+                if at == start:
+                    best = (start, station)
+                    break
+                start = at
+        return best
+
+    def _enter(self, lot: Lot, run: _Run) -> None:
+        run.lots.append(lot)
+        run.litres += lot.litres
+        run.rail += lot.rail
+        self.run[lot.index] = run
+        self._settle(run)
+
+    def leave(self, lot: Lot) -> None:
+        """Take the lot out of its run, and the run off the board if nothing is left in it."""
+        run = self.run.pop(lot.index)
+        run.lots.remove(lot)
+        run.litres -= lot.litres
+        run.rail -= lot.rail
+        for t in lot.tasks:
+            self.start[t] = None
+        if run.lots:
+            self._settle(run)
+        else:
+            self.runs[run.station].remove(run)
+
+    def _settle(self, run: _Run) -> None:
+        if not run.fixed:
+            run.length = max(lot.shortest for lot in run.lots)
+        for lot in run.lots:
+            for t in lot.tasks:
+                self.start[t], self.end[t], self.station[t] = run.start, run.end, run.station
+
+    def enter_earliest(self, lot: Lot, after: int) -> int:
+        """Put the lot into a run starting at `after` or later; returns the start."""
+        joined = min(
+            (run for s in lot.stations for run in self.runs[s] if self._takes(run, lot, after)),
+            key=lambda r: r.start,
+            default=None,
+        )
+        start, station = min(
+            ((self.earliest_run(lot, s, after), s) for s in lot.stations), default=(UNLIMITED, -1)
+        )
+        patience = int(self.batching.patience * lot.shortest)
+        if joined is not None and joined.start <= start + patience:
+            self._enter(lot, joined)
+            return joined.start
+        if start >= UNLIMITED:
+            return UNLIMITED
+        if self.batching.hold:
+            later = self.earliest_run(lot, station, start + int(self.batching.hold * lot.shortest))
+            start = later if later < UNLIMITED else start
+        run = _Run(station, lot.programme, start, lot.shortest)
+        insort(self.runs[station], run, key=lambda r: r.start)
+        self._enter(lot, run)
+        return start
+
+    def _takes(self, run: _Run, lot: Lot, after: int) -> bool:
+        if run.fixed or run.start < after or run.programme != lot.programme:
+            return False
+        chamber = self.instance.chamber(run.station)
+        if run.litres + lot.litres > chamber.usable_l or run.rail + lot.rail > chamber.rail_mm:
+            return False
+        length = max(run.length, lot.shortest)
+        if length > min(lot.longest, *(other.longest for other in run.lots)):
+            return False
+        if length > run.length and not self._may_last(run, length):
+            return False
+        return not any(self.instance.apart(lot, other) for other in run.lots)
+
+    def _may_last(self, run: _Run, length: int) -> bool:
+        """Whether the run can last so long with everything after it left in place."""
+        end = run.start + length
+        for lot in run.lots:
+            for t in lot.tasks:
+                after = self.instance.following(self.instance.tasks[t])
+                if after is not None and self.start[after.index] is not None:
+                    start = self.start[after.index]
+                    if start is not None and start < end + after.lag_min:
+                        return False
+        beside = self.runs[run.station]
+        n = beside.index(run)
+        gap = _Gap(
+            run.station,
+            beside[n - 1] if n else None,
+            beside[n + 1] if n + 1 < len(beside) else None,
+        )
+        return end <= self.instance.horizon and self._gap_suits(
+            gap, run.programme, run.start, length
+        )
+
+    def _after(self, station: int, before: _Run | None) -> int:
+        return before.programme if before else self.instance.first_programme[station]
+
+    def _gap_suits(self, gap: _Gap, programme: int, start: int, length: int) -> bool:
+        """Whether a run at `start` keeps to the windows and leaves the next run its clean-down."""
+        windows, after = self.instance.windows[gap.station], gap.after
+        clean = self.instance.clean_min[self._after(gap.station, gap.before)][programme]
+        if next_start(windows, start - clean, clean + length) != start - clean:
+            return False
+        if after is None:
+            return True
+        clean = self.instance.clean_min[programme][after.programme]
+        if start + length + clean > after.start:
+            return False
+        return after.fixed or next_start(windows, after.start - clean, clean + after.length) == (
+            after.start - clean
+        )
+
+    def earliest_run(self, lot: Lot, station: int, after: int) -> int:
+        """The earliest start of a run of this lot alone in the gaps between the chamber's runs."""
+        runs = self.runs[station]
+        for n in range(bisect_right(runs, after, key=lambda r: r.start), len(runs) + 1):
+            before = runs[n - 1] if n else None
+            gap = _Gap(station, before, runs[n] if n < len(runs) else None)
+            start = self.run_start(lot.programme, lot.shortest, gap, after)
+            if start + lot.shortest > self.instance.horizon:
+                return UNLIMITED
+            if self._gap_suits(gap, lot.programme, start, lot.shortest):
+                return start
+        return UNLIMITED
+
+    def run_start(self, programme: int, length: int, gap: _Gap, after: int) -> int:
+        """The earliest start from `after` on behind the run before, by clean-down and calendar."""
+        instance, station, before = self.instance, gap.station, gap.before
+        clean = instance.clean_min[self._after(station, before)][programme]
+        licence = instance.licence if programme in instance.licensed else None
+        start = max(after, clean, before.end + clean if before else 0)
+        while start < UNLIMITED:
+            inside = next_start(instance.windows[station], start - clean, clean + length) + clean
+            start = next_start(licence, inside, 1)
+            if start == inside:
+                break
+        return start
+
+    def schedule(self) -> Schedule:
+        names = {
+            id(run): min(lot.index for lot in run.lots)
+            for runs in self.runs.values()
+            for run in runs
+        }
+        return Schedule(
+            start=tuple(s if s is not None else 0 for s in self.start),
+            end=tuple(self.end),
+            station=tuple(self.station),
+            run=tuple(names[id(self.run[lot.index])] for lot in self.instance.lots),
+        )
+
+
+class _Unit:
+    """Items that share runs, placed together; mostly a single item."""
+
+    def __init__(self, board: _Board, nodes: list[_Node]) -> None:
+        self.board = board
+        self.nodes = nodes
+        self.where = {t.index: n for n, node in enumerate(nodes) for t in node.tasks}
+        self.not_before = [0] * len(nodes)
+
+    def place(self) -> None:
+        """Place every node, moving earlier ones later where a longest lag asks for it.
+
+        Raises:
+            NoDispatchError: no place was found within the horizon.
+        """
+        n = tries = 0
+        while n < len(self.nodes):
+            tries += 1
+            back = self._place_node(n)
+            if tries > MOST_RETRIES:
+                raise NoDispatchError(self._reason(n))
+            if back is None:
+                n += 1
+                continue
+            for later in range(n, back - 1, -1):
+                self._take_node(later)
+            n = back
+
+    def _reason(self, n: int) -> str:
+        task = self.nodes[n].tasks[0]
+        return f"no place for step {task.step.id!r} of {self.board.instance.item(task).id!r}"
+
+    def _place_node(self, n: int) -> int | None:
+        """Place one node; returns the node to go back to when a longest lag is broken."""
+        board, node = self.board, self.nodes[n]
+        after = self.not_before[n]
+        for before, task in node.links:
+            after = max(after, board.end[before.index] + task.lag_min)
+        for task in node.tasks:
+            after = max(after, task.earliest)
+        if node.lot is not None:
+            if node.lot.fact is not None:
+                start = node.lot.fact.start if node.lot.fact.start >= after else UNLIMITED
+            else:
+                start = board.enter_earliest(node.lot, after)
+        else:
+            task = node.tasks[0]
+            start, station = board.earliest(task, after)
+            if start < UNLIMITED and task.fact is None:
+                board.put(task, station, start, start + task.shortest)
+        if start >= UNLIMITED:
+            raise NoDispatchError(self._reason(n))
+        late = [
+            before
+            for before, task in node.links
+            if start - board.end[before.index] > task.lag_max
+            and not (before.fact is not None and task.fact is not None)
+            and not self._stretched(before, start - task.lag_max)
+        ]
+        if not late:
+            return None
+        first = n
+        for before, task in node.links:
+            if before in late:
+                if before.fact is not None:
+                    raise NoDispatchError(self._reason(n))
+                origin = self.where[before.index]
+                at = start - task.lag_max - before.shortest
+                self.not_before[origin] = max(self.not_before[origin], at)
+                first = min(first, origin)
+        return first
+
+    def _stretched(self, task: Task, until: int) -> bool:
+        """Make a stay last until then, if it may and there is room for it."""
+        board = self.board
+        start, station = board.start[task.index], board.station[task.index]
+        if task.lot is not None or task.fact is not None or start is None:
+            return False
+        if until - start > task.longest:
+            return False
+        end = board.end[task.index]
+        board.take(task)
+        if station < 0 or board.fits(task, station, start, until - start) == start:
+            board.put(task, station, start, until)
+            return True
+        board.put(task, station, start, end)
+        return False
+
+    def _take_node(self, n: int) -> None:
+        node = self.nodes[n]
+        if node.lot is not None:
+            if node.lot.fact is None:
+                self.board.leave(node.lot)
+        elif node.tasks[0].fact is None:
+            self.board.take(node.tasks[0])
+
+
+def _latest_start(instance: Instance, route: range) -> int:
+    """When the route must start for its tightest deadline, taking no time for waiting."""
+    latest, elapsed = UNLIMITED, 0
+    for t in route:
+        task = instance.tasks[t]
+        elapsed += task.lag_min
+        if task.step.start_by_min is not None:
+            latest = min(latest, task.step.start_by_min - elapsed)
+        elapsed += task.shortest
+        if task.step.due_min is not None:
+            latest = min(latest, task.step.due_min - elapsed)
+    due = instance.item(instance.tasks[route[0]]).due_min
+    return latest if due is None else min(latest, due - elapsed)
+
+
+def _arrival(instance: Instance, item: int) -> tuple[float, ...]:
+    return (instance.problem.items[item].release_min,)
+
+
+def _deadline(instance: Instance, item: int) -> tuple[float, ...]:
+    piece = instance.problem.items[item]
+    dues = [d for d in (piece.due_min, *(s.due_min for s in piece.steps)) if d is not None]
+    return min(dues, default=UNLIMITED), piece.release_min
+
+
+def _slack(instance: Instance, item: int) -> tuple[float, ...]:
+    return (_latest_start(instance, instance.routes[item]),)
+
+
+def _importance(instance: Instance, item: int) -> int:
+    """The highest charge for a minute late that the item can incur, at least 1."""
+    piece = instance.problem.items[item]
+    return max(1, piece.weight, *(s.start_by_weight for s in piece.steps))
+
+
+def _share(instance: Instance, item: int) -> float:
+    """Minutes of whole stations that the item takes, summed over its route."""
+    total = 0.0
+    for t in instance.routes[item]:
+        task = instance.tasks[t]
+        if task.lot is not None:
+            chamber = instance.chamber(task.stations[0])
+            taken = instance.problem.items[item].volume_l / chamber.usable_l
+            total += task.shortest * taken / len(task.stations)
+        elif task.loads:
+            limits = capacities(instance.stations[task.stations[0]])
+            parts = (
+                (task.shortest if load.minutes is None else load.minutes)
+                * (load.amount / max(1, limits[load.resource]))
+                for load in task.loads
+            )
+            total += max(parts) / len(task.stations)
+    return total + 1e-6
+
+
+def _urgency(instance: Instance, item: int) -> tuple[float, ...]:
+    """Slack against work, then importance."""
+    piece, route = instance.problem.items[item], instance.routes[item]
+    work = sum(instance.tasks[t].shortest for t in route) or 1
+    slack = max(0, _latest_start(instance, route) - piece.release_min)
+    return (1 + slack / work) / _importance(instance, item), piece.release_min
+
+
+def _ratio(instance: Instance, item: int) -> tuple[float, ...]:
+    """Smith's ratio: importance against the share of the stations taken."""
+    piece = instance.problem.items[item]
+    return -_importance(instance, item) / _share(instance, item), piece.release_min
+
+
+def _ratio_in_time(instance: Instance, item: int) -> tuple[float, ...]:
+    """Smith's ratio, discounted while the latest start is far off."""
+    piece, route = instance.problem.items[item], instance.routes[item]
+    work = sum(instance.tasks[t].shortest for t in route) or 1
+    slack = max(0, _latest_start(instance, route) - piece.release_min)
+    discount = math.exp(-min(50.0, slack / (2 * work)))
+    return -_importance(instance, item) / _share(instance, item) * discount, piece.release_min
+
+
+def _programme(instance: Instance, item: int) -> tuple[float, ...]:
+    lots = [instance.tasks[t].lot for t in instance.routes[item]]
+    first = next((instance.lots[lot].programme for lot in lots if lot is not None), -1)
+    return first, *_deadline(instance, item)
+
+
+# The most promising first, as time may be short.
+RULES: dict[str, Callable[[Instance, int], tuple[float, ...]]] = {
+    "ratio in time": _ratio_in_time,
+    "deadline": _deadline,
+    "urgency": _urgency,
+    "ratio": _ratio,
+    "slack": _slack,
+    "programme": _programme,
+    "arrival": _arrival,
+}
+
+
+def units_of(instance: Instance) -> list[tuple[int, ...]]:
+    """Items that must be placed at once because they travel together; the others alone."""
+    number = {item.id: i for i, item in enumerate(instance.problem.items)}
+    grouped = [tuple(number[name] for name in group) for group in instance.problem.together]
+    inside = {i for group in grouped for i in group}
+    alone = [(i,) for i in range(len(instance.problem.items)) if i not in inside]
+    return [g for g in grouped if g] + alone
+
+
+def order_by(instance: Instance, rule: str) -> list[tuple[int, ...]]:
+    """The units in order of the rule.
+
+    Raises:
+        KeyError: there is no such rule.
+    """
+    key = RULES[rule]
+    keys = {unit: min(key(instance, i) for i in unit) for unit in units_of(instance)}
+    return sorted(keys, key=lambda unit: (keys[unit], unit))
+
+
+def schedule_in_order(
+    instance: Instance, order: list[tuple[int, ...]], batching: Batching
+) -> Schedule:
+    """Place the units in the order given, then shift left.
+
+    Raises:
+        NoDispatchError: the order found no place for an item within the horizon.
+    """
+    board = _Board(instance, batching)
+    for unit in order:
+        _Unit(board, _nodes(instance, unit)).place()
+    _shift_left(board)
+    return board.schedule()
+
+
+def _nodes(instance: Instance, unit: tuple[int, ...]) -> list[_Node]:
+    """The unit's tasks in an order that respects routes, each lot once."""
+    position = dict.fromkeys(unit, 0)
+    nodes = []
+    while any(position[i] < len(instance.routes[i]) for i in unit):
+        for i in unit:
+            while position[i] < len(instance.routes[i]):
+                task = instance.tasks[instance.routes[i][position[i]]]
+                if task.lot is not None:
+                    break
+                nodes.append(_node(instance, (task,), None))
+                position[i] += 1
+        waiting = {
+            instance.tasks[instance.routes[i][position[i]]].lot
+            for i in unit
+            if position[i] < len(instance.routes[i])
+        }
+        for index in sorted(n for n in waiting if n is not None):
+            lot = instance.lots[index]
+            tasks = tuple(instance.tasks[t] for t in lot.tasks)
+            if all(position[t.item] == t.position and t.item in position for t in tasks):
+                nodes.append(_node(instance, tasks, lot))
+                for task in tasks:
+                    position[task.item] += 1
+    return nodes
+
+
+def _node(instance: Instance, tasks: tuple[Task, ...], lot: Lot | None) -> _Node:
+    links = tuple((b, t) for t in tasks if (b := instance.previous(t)) is not None)
+    return _Node(tasks, lot, links)
+
+
+def _shift_left(board: _Board) -> None:
+    """Move everything earlier where nothing else has to move for it, in order of start."""
+    instance = board.instance
+    nodes = [
+        _node(instance, (t,), None) for t in instance.tasks if t.lot is None and t.fact is None
+    ]
+    starts = board.start
+    moves: list[tuple[int, int, _Node | _Run]] = [
+        (starts[n.tasks[0].index] or 0, n.tasks[0].index, n) for n in nodes
+    ]
+    moves += [
+        (run.start, run.lots[0].tasks[0], run)
+        for runs in board.runs.values()
+        for run in runs
+        if not run.fixed
+    ]
+    for _, _, move in sorted(moves, key=lambda m: m[:2]):
+        if isinstance(move, _Run):
+            _shift_run(board, move)
+        else:
+            _shift_task(board, move.tasks[0])
+
+
+def _least_start(board: _Board, task: Task, length: int) -> int:
+    """The earliest start that the steps before and after (left in place) allow."""
+    least = task.earliest
+    before, after = board.instance.previous(task), board.instance.following(task)
+    if before is not None:
+        least = max(least, board.end[before.index] + task.lag_min)
+    if after is not None:
+        start = board.start[after.index]
+        assert start is not None
+        least = max(least, start - after.lag_max - length)
+    return least
+
+
+def _shift_task(board: _Board, task: Task) -> None:
+    start, end, station = board.start[task.index], board.end[task.index], board.station[task.index]
+    assert start is not None
+    length = end - start
+    least = _least_start(board, task, length)
+    if least >= start:
+        return
+    board.take(task)
+    at = least
+    while station >= 0 and at < start and (later := board.fits(task, station, at, length)) != at:
+        at = later
+    at = min(at, start)
+    board.put(task, station, at, at + length)
+
+
+def _shift_run(board: _Board, run: _Run) -> None:
+    runs = board.runs[run.station]
+    n = runs.index(run)
+    tasks = [board.instance.tasks[t] for lot in run.lots for t in lot.tasks]
+    least = max(_least_start(board, t, run.length) for t in tasks)
+    before = runs[n - 1] if n else None
+    gap = _Gap(run.station, before, None)
+    start = board.run_start(run.programme, run.length, gap, least)
+    if start < run.start:
+        run.start = start
+        for t in tasks:
+            board.start[t.index], board.end[t.index] = run.start, run.end
+
+
+@dataclass(frozen=True)
+class Dispatched:
+    """A schedule and what it was dispatched by."""
+
+    schedule: Schedule
+    order: tuple[tuple[int, ...], ...]
+    batching: Batching
+    rule: str
+
+
+def best_dispatch(instance: Instance, deadline: float) -> Dispatched | None:
+    """The cheapest schedule of all rules and batchings tried before the deadline
+    (`time.monotonic`), at least one; None when none found a place for everything.
+    """
+    best: tuple[int, Dispatched] | None = None
+    first = Batching()
+    trials = [(rule, first) for rule in RULES]
+    if instance.lots:
+        trials += [(rule, b) for b in BATCHINGS for rule in RULES if b != first]
+    for rule, batching in trials:
+        if best is not None and time.monotonic() > deadline:
+            break
+        order = order_by(instance, rule)
+        try:
+            schedule = schedule_in_order(instance, order, batching)
+        except NoDispatchError:
+            continue
+        cost = cost_of(instance, schedule)
+        if best is None or cost < best[0]:
+            best = cost, Dispatched(schedule, tuple(order), batching, rule)
+    return None if best is None else best[1]
+
+
+def dispatch(problem: Problem, rule: str = "deadline") -> Plan:
+    """The checked plan of one rule alone, without any search: "arrival" is first come first
+    served, "deadline" is earliest deadline first. Its bound is 0, as none is worked out.
+
+    Raises:
+        KeyError: there is no such rule; see `RULES`.
+        NoDispatchError: the rule found no place for an item within the horizon.
+    """
+    began = time.monotonic()
+    instance = Instance.of(problem)
+    schedule = schedule_in_order(instance, order_by(instance, rule), Batching())
+    return stamp(
+        problem,
+        to_plan(
+            instance,
+            schedule,
+            bound=0,
+            seed=0,
+            seconds=time.monotonic() - began,
+            method=(f"dispatch by {rule}",),
+        ),
+    )

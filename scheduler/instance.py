@@ -1,0 +1,399 @@
+"""The problem as the solver sees it: indices instead of names, and what follows from it.
+
+Nothing here decides anything; it holds which stations can take which step, when each step can
+start at the earliest, and which batch steps form one lot because their items travel together.
+"""
+
+from bisect import bisect_right
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from typing import NamedTuple
+
+from scheduler.consistency import joined_windows, why_unusable
+from scheduler.problem import (
+    Bench,
+    BenchStep,
+    Chamber,
+    FixedPlacement,
+    Item,
+    PreviousPlacement,
+    Problem,
+    Room,
+    RoomStep,
+    Station,
+    Step,
+    Store,
+    StoreStep,
+)
+
+Spans = Sequence[tuple[int, int]]
+UNLIMITED = 2**40
+
+
+class Load(NamedTuple):
+    """What a step takes of a resource from `offset` on; minutes None: until the step ends."""
+
+    resource: str
+    offset: int
+    minutes: int | None
+    amount: int
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """One step of one item. Times in minutes; `stations` are those that can take it."""
+
+    index: int
+    item: int
+    position: int
+    step: Step
+    shortest: int
+    longest: int
+    lag_min: int
+    lag_max: int
+    stations: tuple[int, ...]
+    loads: tuple[Load, ...]
+    lot: int | None = None
+    fact: FixedPlacement | None = None
+    before: tuple[int, int] | None = None
+    earliest: int = 0
+    tail: int = 0
+
+    @property
+    def kind(self) -> str:
+        """Kind of step."""
+        return self.step.kind
+
+
+@dataclass(frozen=True, slots=True)
+class Lot:
+    """Batch steps that share a run whatever happens: one, or those of a `together` group."""
+
+    index: int
+    tasks: tuple[int, ...]
+    programme: int
+    litres: int
+    rail: int
+    shortest: int
+    longest: int
+    stations: tuple[int, ...]
+    tags: tuple[frozenset[str], ...]
+    fact: FixedPlacement | None = None
+
+
+@dataclass
+class Instance:
+    """A problem, indexed. Built once by `Instance.of`."""
+
+    problem: Problem
+    stations: tuple[Station, ...]
+    tasks: list[Task] = field(default_factory=list)
+    lots: list[Lot] = field(default_factory=list)
+    routes: list[range] = field(default_factory=list)
+    programme_index: dict[str | None, int] = field(default_factory=dict)
+    clean_min: list[list[int]] = field(default_factory=list)
+    clean_cost: list[list[int]] = field(default_factory=list)
+    first_programme: dict[int, int] = field(default_factory=dict)
+    licence: Spans | None = None
+    licensed: frozenset[int] = frozenset()
+    windows: dict[int, Spans | None] = field(default_factory=dict)
+    shifts: dict[tuple[int, int], Spans] = field(default_factory=dict)
+
+    @classmethod
+    def of(cls, problem: Problem) -> "Instance":
+        """Index a (validated) problem."""
+        instance = cls(problem=problem, stations=problem.stations)
+        instance._programmes()
+        instance._calendars()
+        instance._tasks()
+        instance._lots()
+        instance._earliest()
+        return instance
+
+    @property
+    def horizon(self) -> int:
+        """All work ends by this minute."""
+        return self.problem.horizon_min
+
+    def item(self, task: Task) -> Item:
+        """The item that the task belongs to."""
+        return self.problem.items[task.item]
+
+    def chamber(self, station: int) -> Chamber:
+        """The station, known to be a chamber."""
+        chamber = self.stations[station]
+        assert isinstance(chamber, Chamber)
+        return chamber
+
+    def previous(self, task: Task) -> Task | None:
+        """The task before it in its item's route."""
+        return self.tasks[task.index - 1] if task.position else None
+
+    def following(self, task: Task) -> Task | None:
+        """The task after it in its item's route."""
+        last = self.routes[task.item][-1]
+        return self.tasks[task.index + 1] if task.index < last else None
+
+    def is_last(self, task: Task) -> bool:
+        """Whether the item's route ends with it."""
+        return task.index == self.routes[task.item][-1]
+
+    def spans(self, task: Task, station: int) -> Spans | None:
+        """When the station may take the task; it stays inside one span. None: always."""
+        if isinstance(task.step, BenchStep):
+            return self.shifts[station, task.step.people]
+        return self.windows[station]
+
+    def can_start(self, lot: Lot) -> Spans | None:
+        """When a run with this lot may start because of the licence, end exclusive."""
+        return self.licence if lot.programme in self.licensed else None
+
+    def apart(self, first: Lot, second: Lot) -> bool:
+        """Whether the two lots may not share a run."""
+        return any(
+            (a in own and b in other) or (b in own and a in other)
+            for a, b in self.problem.apart
+            for own in first.tags
+            for other in second.tags
+        )
+
+    def clean_down(self, after: int, into: int) -> tuple[int, int]:
+        """(minutes, cost) between runs of two programmes."""
+        return self.clean_min[after][into], self.clean_cost[after][into]
+
+    def _programmes(self) -> None:
+        problem = self.problem
+        names: list[str | None] = [p.id for p in problem.programmes]
+        self.programme_index = {name: n for n, name in enumerate([*names, None])}
+        self.licensed = frozenset(n for n, p in enumerate(problem.programmes) if p.needs_licence)
+        size = len(self.programme_index)
+        default, clean = problem.clean_down_default, size - 1
+        self.clean_min = [
+            [0 if a in (b, clean) else default.minutes for b in range(size)] for a in range(size)
+        ]
+        self.clean_cost = [
+            [0 if a in (b, clean) else default.cost for b in range(size)] for a in range(size)
+        ]
+        for entry in problem.clean_downs:
+            a, b = self.programme_index[entry.after], self.programme_index[entry.into]
+            self.clean_min[a][b], self.clean_cost[a][b] = entry.minutes, entry.cost
+
+    def _calendars(self) -> None:
+        if self.problem.licence_windows is not None:
+            self.licence = [(w.start, w.end) for w in self.problem.licence_windows]
+        for n, station in enumerate(self.stations):
+            if isinstance(station, Chamber):
+                self.windows[n] = joined_windows(station)
+                self.first_programme[n] = self.programme_index[station.starts_in]
+            elif isinstance(station, Room):
+                self.windows[n] = station.windows
+            else:
+                self.windows[n] = None
+
+    def _tasks(self) -> None:
+        index = {s.id: n for n, s in enumerate(self.stations)}
+        facts = {(f.item, f.step): f for f in self.problem.fixed}
+        last_plan = {(p.item, p.step): p for p in self.problem.previous}
+        for i, item in enumerate(self.problem.items):
+            first = len(self.tasks)
+            for k, step in enumerate(item.steps):
+                fact = facts.get((item.id, step.id))
+                last = last_plan.get((item.id, step.id))
+                usable: tuple[int, ...] = ()
+                if fact is not None:
+                    usable = () if fact.station is None else (index[fact.station],)
+                elif step.kind != "wait":
+                    usable = tuple(
+                        index[s]
+                        for s in dict.fromkeys(step.stations)
+                        if why_unusable(item, step, self.stations[index[s]]) is None
+                    )
+                if isinstance(step, BenchStep):
+                    for n in usable:
+                        self._shifts(n, step.people)
+                self.tasks.append(
+                    Task(
+                        index=len(self.tasks),
+                        item=i,
+                        position=k,
+                        step=step,
+                        shortest=step.min_min if fact is None else fact.end - fact.start,
+                        longest=step.longest_min if fact is None else fact.end - fact.start,
+                        lag_min=step.lag_min,
+                        lag_max=UNLIMITED if step.lag_max is None else step.lag_max,
+                        stations=usable,
+                        loads=_loads_of(item, step),
+                        fact=fact,
+                        before=None if fact is not None else _last_place(last, index),
+                    )
+                )
+            self.routes.append(range(first, len(self.tasks)))
+
+    def _shifts(self, station: int, people: int) -> None:
+        bench = self.stations[station]
+        if isinstance(bench, Bench) and (station, people) not in self.shifts:
+            shifts = [(s.start, s.end) for s in bench.shifts if s.people >= people]
+            self.shifts[station, people] = shifts
+
+    def _lots(self) -> None:
+        number = {item.id: i for i, item in enumerate(self.problem.items)}
+        batches = [[t for t in route if self.tasks[t].kind == "batch"] for route in self.routes]
+        grouped: set[int] = set()
+        for group in self.problem.together:
+            for tasks in zip(*(batches[number[name]] for name in group), strict=True):
+                if all(self.tasks[t].fact is None for t in tasks):
+                    self._lot(tasks)
+                    grouped.update(tasks)
+        for own in batches:
+            for task in own:
+                if task not in grouped:
+                    self._lot((task,))
+
+    def _lot(self, members: tuple[int, ...]) -> None:
+        tasks = [self.tasks[t] for t in members]
+        items = [self.item(t) for t in tasks]
+        litres, rail = sum(i.volume_l for i in items), sum(i.rail_mm for i in items)
+        shared = set(tasks[0].stations).intersection(*(t.stations for t in tasks))
+        fact = tasks[0].fact
+        step = tasks[0].step
+        assert step.kind == "batch"
+        lot = Lot(
+            index=len(self.lots),
+            tasks=members,
+            programme=self.programme_index[step.programme],
+            litres=litres,
+            rail=rail,
+            shortest=max(t.shortest for t in tasks),
+            longest=min(t.longest for t in tasks),
+            stations=tuple(
+                sorted(
+                    s
+                    for s in shared
+                    if fact is not None
+                    or (self.chamber(s).usable_l >= litres and self.chamber(s).rail_mm >= rail)
+                )
+            ),
+            tags=tuple(frozenset(i.tags) for i in items),
+            fact=fact,
+        )
+        self.lots.append(lot)
+        for task in tasks:
+            self.tasks[task.index] = replace(task, lot=lot.index)
+
+    def _earliest(self) -> None:
+        """Earliest starts and least minutes left after the end, from routes and calendars."""
+        for route in self.routes:
+            tail = 0
+            for t in reversed(route):
+                task = self.tasks[t]
+                self.tasks[t] = replace(task, tail=tail)
+                tail += task.shortest + task.lag_min
+        at_least: dict[int, int] = defaultdict(int)
+        changed = True
+        while changed:
+            changed = False
+            for route in self.routes:
+                ready = release = self.problem.items[self.tasks[route[0]].item].release_min
+                for t in route:
+                    task = self.tasks[t]
+                    start = max(release, ready + task.lag_min)
+                    if task.lot is not None:
+                        start = max(start, at_least[task.lot])
+                    start = self.first_start(task, start)
+                    if task.lot is not None and start > at_least[task.lot]:
+                        changed = changed or len(self.lots[task.lot].tasks) > 1
+                        at_least[task.lot] = start
+                    self.tasks[t] = replace(task, earliest=start)
+                    ready = start + task.shortest
+
+    def first_start(self, task: Task, after: int) -> int:
+        """The first minute from `after` on at which calendars let the task start; a fact's own
+        start; beyond the horizon when they never do.
+        """
+        if task.fact is not None:
+            return task.fact.start
+        if not task.stations:
+            return after
+        if task.lot is None:
+            return min(next_start(self.spans(task, s), after, task.shortest) for s in task.stations)
+        lot = self.lots[task.lot]
+        return min(self.first_run_start(lot, s, after) for s in lot.stations)
+
+    def first_run_start(self, lot: Lot, station: int, after: int) -> int:
+        """Like `first_start`, for a run of the lot in one chamber, without any clean-down."""
+        licence = self.can_start(lot)
+        start = after
+        while start < UNLIMITED:
+            inside = next_start(self.windows[station], start, lot.shortest)
+            start = next_start(licence, inside, 1)
+            if start == inside:
+                break
+        return start
+
+
+def next_start(spans: Spans | None, after: int, duration: int) -> int:
+    """The first start from `after` on with the whole duration inside one span; `UNLIMITED`
+    when there is none. Spans are in order and do not overlap.
+    """
+    if spans is None:
+        return after
+    for n in range(max(0, bisect_right(spans, (after, UNLIMITED)) - 1), len(spans)):
+        start, end = spans[n]
+        first = max(after, start)
+        if first + duration <= end:
+            return first
+    return UNLIMITED
+
+
+def _last_place(last: PreviousPlacement | None, index: dict[str, int]) -> tuple[int, int] | None:
+    """(station, start) in the last plan; station -1: none, -2: one that is gone."""
+    if last is None:
+        return None
+    return (-1 if last.station is None else index.get(last.station, -2)), last.start
+
+
+def _moisture(step: RoomStep) -> list[Load]:
+    """What a stay gives off, equal hours joined."""
+    if isinstance(step.g_h, int):
+        return [Load("moisture", 0, None, step.g_h)] if step.g_h else []
+    parts: list[Load] = []
+    for hour, rate in enumerate(step.g_h):
+        begins, ends = 60 * hour, min(60 * hour + 60, step.min_min)
+        if not rate or begins >= ends:
+            continue
+        last = parts[-1] if parts else None
+        if last and last.amount == rate and last.offset + (last.minutes or 0) == begins:
+            parts[-1] = last._replace(minutes=ends - last.offset)
+        else:
+            parts.append(Load("moisture", begins, ends - begins, rate))
+    return parts
+
+
+def _loads_of(item: Item, step: Step) -> tuple[Load, ...]:
+    if isinstance(step, RoomStep):
+        rack = [Load("rack", 0, None, step.rack_mm)] if step.rack_mm else []
+        return (*rack, *_moisture(step))
+    if isinstance(step, StoreStep):
+        litres = item.volume_l if step.litres is None else step.litres
+        return (Load("litres", 0, None, litres),) if litres else ()
+    if isinstance(step, BenchStep):
+        return (Load("people", 0, None, step.people),)
+    return ()
+
+
+def capacities(station: Station) -> dict[str, int]:
+    """Capacity of a room, store or bench by resource."""
+    if isinstance(station, Room):
+        return {"rack": station.rack_mm, "moisture": station.removal_g_h}
+    if isinstance(station, Store):
+        return {"litres": station.litres}
+    if isinstance(station, Bench):
+        return {"people": max((s.people for s in station.shifts), default=0)}
+    return {}
+
+
+def unstaffed(bench: Bench) -> list[tuple[int, int, int]]:
+    """(start, end, people) that shifts lack against the bench's best staffed one."""
+    most = max((s.people for s in bench.shifts), default=0)
+    return [(s.start, s.end, most - s.people) for s in bench.shifts if s.people < most]

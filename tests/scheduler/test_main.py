@@ -1,0 +1,58 @@
+"""The command line: exit codes, what goes to which stream, and a plan that another run checks."""
+
+from pathlib import Path
+
+import pytest
+
+from scheduler.__main__ import main
+from scheduler.plan import read_plan
+from tests.scheduler.documents import good_plan, one_of_each, problem_of
+
+
+@pytest.fixture
+def problem_file(tmp_path: Path) -> Path:
+    path = tmp_path / "problem.json"
+    path.write_text(problem_of(one_of_each()).model_dump_json())
+    return path
+
+
+def test_a_plan_is_made_and_checked(
+    problem_file: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = tmp_path / "plan.json"
+    assert main([str(problem_file), "--seconds", "20", "--workers", "1", "--out", str(out)]) == 0
+    streams = capsys.readouterr()
+    assert "optimal: objective=307 bound=307 gap=0.00%" in streams.out
+    assert "best 307" in streams.err
+    assert read_plan(out).verified is not None
+    assert main([str(problem_file), "--check", str(out)]) == 0
+    assert "passed" in capsys.readouterr().out
+
+
+def test_a_broken_plan_fails_and_the_rule_is_named(
+    problem_file: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    broken = good_plan(problem_of(one_of_each())).model_copy(update={"objective": 1, "bound": 0})
+    path = tmp_path / "plan.json"
+    path.write_text(broken.model_copy(update={"gap": 1.0}).model_dump_json())
+    assert main([str(problem_file), "--check", str(path)]) == 1
+    streams = capsys.readouterr()
+    assert "objective: the amounts and the objective are those of this plan" in streams.err
+    assert "failed: objective" in streams.out
+
+
+def test_bad_input_is_usage(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main([str(tmp_path / "none.json")]) == 2
+    assert "none.json: No such file" in capsys.readouterr().err
+    path = tmp_path / "problem.json"
+    path.write_text('{"format": "lagan-problem/1", "horizon_min": "soon"}')
+    assert main([str(path)]) == 2
+    assert "horizon_min: Input should be a valid integer" in capsys.readouterr().err
+
+
+def test_no_plan_is_a_failure(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    problem = problem_of(one_of_each(horizon_min=240, apart=[["a", "b"]]))
+    path = tmp_path / "problem.json"
+    path.write_text(problem.model_dump_json())
+    assert main([str(path), "--seconds", "20", "--workers", "1"]) == 1
+    assert "no plan keeps all the rules" in capsys.readouterr().err
