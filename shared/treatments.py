@@ -130,10 +130,15 @@ class PieceState(Fixed):
 
 
 class NeededStep(Fixed):
-    """A step a piece needs, and why."""
+    """A step a piece needs, and why.
+
+    ``reason`` is what the step is for, followed by ``causes``: what befell this piece, if that
+    is what calls for it.
+    """
 
     step: StepKind
     reason: str
+    causes: tuple[str, ...] = ()
 
 
 class StepChoice(Fixed):
@@ -174,14 +179,13 @@ def steps_for(
         causes[StepKind.FREEZE] = []
     causes[StepKind.RETURN] = []
     order = sorted(tables.steps.values(), key=lambda row: row.order)
-    return [
-        NeededStep(
-            step=row.step,
-            reason=" ".join([row.reason, *dict.fromkeys(causes[row.step])]),
-        )
-        for row in order
-        if row.step in causes
-    ]
+    needed = []
+    for step_row in order:
+        if step_row.step in causes:
+            once = tuple(dict.fromkeys(causes[step_row.step]))
+            reason = " ".join([step_row.reason, *once])
+            needed.append(NeededStep(step=step_row.step, reason=reason, causes=once))
+    return needed
 
 
 def chamber_targets(

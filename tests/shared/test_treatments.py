@@ -120,6 +120,18 @@ def test_spores_that_settled_are_taken_off_and_growing_mould_goes_to_the_chamber
 def test_every_step_says_why() -> None:
     dry = next(step for step in steps_for([Damage.SOAKED]) if step.step is StepKind.DRY)
     assert dry.reason == "It is wet, and everything else waits for dry. It is soaked."
+    assert dry.causes == ("It is soaked.",)
+
+
+@given(st.lists(st.sampled_from(Damage), max_size=6), st.booleans())
+def test_the_causes_of_a_step_are_those_of_the_damages_that_call_for_it(
+    damages: list[Damage], hold_frozen: bool
+) -> None:
+    rows = [facts().damages[damage] for damage in dict.fromkeys(damages)]
+    for need in steps_for(damages, hold_frozen=hold_frozen):
+        assert set(need.causes) == {row.sentence for row in rows if need.step in row.steps}
+        assert len(set(need.causes)) == len(need.causes)
+        assert need.reason.endswith(" ".join(need.causes))
 
 
 @given(st.frozensets(st.sampled_from(StepKind)), st.frozensets(st.sampled_from(StepKind)))
