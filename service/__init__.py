@@ -1,0 +1,1 @@
+"""The application: one folder for each person who uses it, over one log."""

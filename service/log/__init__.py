@@ -1,0 +1,1 @@
+"""The append-only log, its folds and its checkpoints."""

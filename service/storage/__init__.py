@@ -1,0 +1,1 @@
+"""The database, the photo store and their settings."""
