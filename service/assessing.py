@@ -1,0 +1,210 @@
+"""From the record of a piece to what the rules say of it: triage, steps and advice."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from decimal import Decimal
+
+from shared.facts import Gate, facts
+from shared.programmes import Programme
+from shared.records import FacilityBook, Item, Loss
+from shared.treatments import (
+    NeededStep,
+    Override,
+    PieceState,
+    chamber_targets,
+    may_treat,
+    steps_for,
+)
+from shared.triage import DamageSeen, FrozenInterval, Triage, TriageInput, assess
+from shared.vocabulary import Hazard, Material, Role, StepKind
+
+
+def materials_of(item: Item, parts: Sequence[Item] = ()) -> tuple[Material, ...]:
+    """Every material of a piece and of the parts that still travel with it."""
+    found = [*item.materials, *(material for part in parts for material in part.materials)]
+    return tuple(dict.fromkeys(found))
+
+
+def triage_of(
+    item: Item,
+    loss: Loss | None,
+    now: datetime,
+    parts: Sequence[Item] = (),
+    book: FacilityBook | None = None,
+) -> Triage:
+    """What must happen to the piece first, seen at ``now``.
+
+    Water that has been dried off no longer runs its clock, and a frozen stay pauses it.
+    """
+    dried = StepKind.DRY in item.steps_done
+    wets = {damage for damage, row in facts().damages.items() if row.wets}
+    seen = tuple(
+        DamageSeen(
+            damage=one.damage,
+            extent=one.extent,
+            water_category=one.water_category or (loss.water_category if loss else None),
+            wet_since=_not_after(one.wet_since or (loss.wet_since if loss else None), now),
+        )
+        for one in item.damages
+        if not (dried and one.damage in wets)
+    )
+    return assess(
+        TriageInput(
+            now=now,
+            materials=materials_of(item, parts),
+            damages=seen,
+            hazards=_standing_hazards(item, loss),
+            significance=item.significance,
+            value=Decimal(item.valuation.value.amount) if item.valuation else None,
+            mean_temperature_c=(
+                float(loss.mean_temperature_c) if loss and loss.mean_temperature_c else None
+            ),
+            loss_at=_not_after(loss.happened_at if loss else None, now),
+            frozen=_frozen(item, book, now),
+            conservator_only=item.conservator_only,
+        )
+    )
+
+
+def _standing_hazards(item: Item, loss: Loss | None) -> frozenset[Hazard]:
+    """Hazards of the site that hold the piece where it is.
+
+    They hold until somebody has read the site's cautions and gone in, on the word of whoever
+    controls the site, and end when the piece has arrived. What a piece itself is or was wet by
+    is told by its materials and damage.
+    """
+    if loss is None or loss.acknowledged or item.received_at is not None:
+        return frozenset()
+    gates = facts().hazard_gates
+    return frozenset(
+        hazard
+        for hazard in loss.hazards
+        if hazard in gates and gates[hazard].gate is Gate.HUMAN_SAFETY
+    )
+
+
+def _not_after(moment: datetime | None, now: datetime) -> datetime | None:
+    """A time entered by a clock that runs ahead counts as now."""
+    return min(moment, now) if moment is not None else None
+
+
+def _frozen(item: Item, book: FacilityBook | None, now: datetime) -> tuple[FrozenInterval, ...]:
+    ended = tuple(
+        FrozenInterval(start=step.started_at, end=step.ended_at)
+        for step in item.steps
+        if step.step is StepKind.FREEZE and step.started_at < step.ended_at <= now
+    )
+    if item.station is None or item.station_since is None or not (book and book.facility):
+        return ended
+    cold = {station.id for station in book.facility.stations if station.kind == "store"}
+    since = datetime.fromisoformat(item.station_since)
+    if item.station not in cold or since > now + timedelta(seconds=1):
+        return ended
+    return (*ended, FrozenInterval(start=since))
+
+
+def needed_steps(item: Item) -> list[NeededStep]:
+    """The steps a piece needs from first to last, each with its reason."""
+    return steps_for([seen.damage for seen in item.damages])
+
+
+def remaining_steps(item: Item) -> list[StepKind]:
+    """The steps still to be done, in lawful order."""
+    return [need.step for need in needed_steps(item) if need.step not in item.steps_done]
+
+
+def state_of(item: Item) -> PieceState:
+    """What is still on or in the piece now."""
+    return PieceState.after(
+        [need.step for need in needed_steps(item)],
+        item.steps_done,
+        [seen.damage for seen in item.damages],
+    )
+
+
+def overrides_of(item: Item) -> tuple[Override, ...]:
+    """The conservator's signed overrides that name the piece."""
+    return tuple(
+        Override(
+            subject=one.agent,
+            materials=tuple(one.materials),
+            reason=one.reason,
+            signed_by=one.signed_by,
+            role=one.role,
+            signed_at=datetime.fromisoformat(one.signed_at),
+            expires=one.expires,
+        )
+        for one in item.overrides
+        if one.role is Role.CONSERVATOR
+    )
+
+
+@dataclass(frozen=True)
+class ProgrammeRuling:
+    """Whether a programme may be run on a piece, and every reason why not."""
+
+    programme: Programme
+    allowed: bool
+    refusals: tuple[str, ...]
+    by_override: bool
+    serves: bool
+
+
+def rule_on(
+    programme: Programme,
+    item: Item,
+    parts: Sequence[Item],
+    state: PieceState,
+    at: datetime,
+) -> ProgrammeRuling:
+    """Rule on one programme for a piece in ``state`` that would enter at ``at``."""
+    targets = chamber_targets([seen.damage for seen in item.damages])
+    materials = materials_of(item, parts)
+    refusals: list[str] = []
+    lifted = False
+    served = [target for target in programme.targets if target in targets]
+    if not served:
+        wanted = ", ".join(target.label.lower() for target in sorted(targets)) or "no chamber run"
+        refusals.append(f"{programme.label} is not for this piece, which needs: {wanted}.")
+    if programme.expires < at.date():
+        refusals.append(f"{programme.label} expired on {programme.expires}: have it signed anew.")
+    refusals += [
+        f"{programme.label} excludes {material.label.lower()}."
+        for material in materials
+        if material in programme.exclusions
+    ]
+    for target in served:
+        verdict = may_treat(
+            programme.agent, target, materials, state, at=at, overrides=overrides_of(item)
+        )
+        refusals += [refusal.sentence for refusal in verdict.refusals]
+        lifted = lifted or bool(verdict.lifted)
+    sentences = tuple(dict.fromkeys(refusals))
+    return ProgrammeRuling(programme, not sentences, sentences, lifted, bool(served))
+
+
+def choose_programme(
+    item: Item, parts: Sequence[Item], book: FacilityBook, at: datetime
+) -> tuple[Programme | None, tuple[ProgrammeRuling, ...]]:
+    """The programme to plan for a piece, once dry and clean, and the ruling on each on file.
+
+    A programme that a conservator's override asks for comes first; then the one that needs the
+    fewest people's leave. ``None`` when the rules allow none: a person has to decide.
+    """
+    clean = PieceState(
+        damages=frozenset(seen.damage for seen in item.damages),
+        done=frozenset(
+            {StepKind.STABILISE, StepKind.DRY, StepKind.SOOT_REMOVAL, StepKind.MOULD_REMOVAL}
+        ),
+    )
+    rulings = tuple(rule_on(one, item, parts, clean, at) for one in book.newest_programmes())
+    allowed = sorted(
+        (ruling for ruling in rulings if ruling.allowed),
+        key=lambda ruling: (
+            not ruling.by_override,
+            ruling.programme.needs_licence,
+            ruling.programme.id,
+        ),
+    )
+    return (allowed[0].programme if allowed else None), rulings

@@ -1,0 +1,1 @@
+"""What the facility lead and the licensed fumigator use."""

@@ -1,0 +1,146 @@
+"""What the log refuses to record about a run, and why, in words for a person in a hurry.
+
+Facts (a reading, a dose) are never refused: the record must say what happened. Acts are: loading
+what must not be loaded, skipping a phase, opening a chamber that is not cleared.
+"""
+
+from datetime import datetime
+
+from sqlmodel import Session
+
+from service.facility.loading import why_not_load
+from service.facility.runs import NEXT_PHASES, in_hand
+from service.log import reading
+from service.log.append import Guard
+from shared import events as ev
+from shared.records import Run
+from shared.vocabulary import Phase, Role
+
+
+def why_not(session: Session, event: ev.Event, body: ev.Body, now: datetime) -> str | None:
+    """Why ``body`` must not be recorded now, or ``None``."""
+    match body:
+        case ev.ProgrammeSigned():
+            return _why_not_programme(session, body)
+        case ev.RunOpened():
+            return _why_not_run(session, body, now)
+        case ev.ItemLoaded():
+            return why_not_load(session, body, now)
+        case ev.PhaseEntered():
+            return _why_not_phase(session, body)
+        case ev.ChamberOpened():
+            return _why_not_open(session, body, now)
+        case ev.OverrideSigned() if event.role is not Role.CONSERVATOR:
+            return "role: only a conservator may sign an override"
+        case ev.TagReplaced():
+            if reading.item(session, reading.EVERYTHING, body.new_tag) is not None:
+                return f"new_tag: {body.new_tag} is already tied to a piece; take a blank tag"
+    return None
+
+
+FACILITY_GUARD = Guard(
+    judges=(
+        ev.ProgrammeSigned,
+        ev.RunOpened,
+        ev.ItemLoaded,
+        ev.PhaseEntered,
+        ev.ChamberOpened,
+        ev.OverrideSigned,
+        ev.TagReplaced,
+    ),
+    why_not=why_not,
+)
+
+
+def _why_not_programme(session: Session, body: ev.ProgrammeSigned) -> str | None:
+    signed = body.programme
+    on_file = reading.facility(session).programme(signed.id, signed.version)
+    if on_file is None or on_file == signed:
+        return None
+    return (
+        f"version: {on_file.label} version {signed.version} is signed already and stays as it is; "
+        "sign the change as a new version"
+    )
+
+
+def _why_not_run(session: Session, body: ev.RunOpened, now: datetime) -> str | None:
+    if reading.run(session, body.run) is not None:
+        return f"run: {body.run} is open already; give another run another id"
+    book = reading.facility(session)
+    programme = book.programme(body.programme, body.version)
+    if programme is None:
+        return f"programme: {body.programme} version {body.version} is not on file; have it signed"
+    if programme.expires < now.date():
+        return f"programme: {programme.label} expired on {programme.expires}; have it signed anew"
+    newest = book.programme(body.programme)
+    if newest is not None and newest.version != body.version:
+        return f"version: {programme.label} now stands at version {newest.version}; use that"
+    chamber = book.chamber(body.station)
+    if chamber is None:
+        return f"station: {body.station} is no chamber of this facility"
+    if body.programme not in chamber.programmes:
+        return f"station: {chamber.label} may not run {programme.label}"
+    holding = _held_by(session, body.station)
+    if holding is not None:
+        return f"station: {chamber.label} still holds run {holding}; unload it first"
+    return None
+
+
+def _held_by(session: Session, station: str) -> str | None:
+    """The run that has begun in a chamber and is not unloaded; ``None`` when it is free."""
+    return next(
+        (
+            run.run
+            for run in reading.runs(session)
+            if run.station == station and run.phase not in {Phase.UNLOADED, Phase.PLANNED}
+        ),
+        None,
+    )
+
+
+def _why_not_phase(session: Session, body: ev.PhaseEntered) -> str | None:
+    run = reading.run(session, body.run)
+    if run is None:
+        return f"run: there is no run {body.run}"
+    if body.phase not in NEXT_PHASES[run.phase]:
+        allowed = ", ".join(phase.label for phase in NEXT_PHASES[run.phase]) or "nothing"
+        return f"phase: “{run.phase.label}” is followed by: {allowed}"
+    if run.phase is Phase.PLANNED and False:
+        holding = _held_by(session, run.station)
+        if holding is not None:
+            return f"phase: the chamber still holds run {holding}; unload it first"
+    if run.opened_at is not None and body.phase not in {Phase.CLEARED, Phase.UNLOADED}:
+        return "phase: the chamber has been opened; it can only be unloaded now"
+    if body.phase is Phase.CLEARED:
+        return _why_not_cleared(run)
+    if body.phase is Phase.LOADING and run.doses:
+        return "phase: agent has been dosed; the chamber stays shut until it is aired and cleared"
+    if body.phase is Phase.SEALED and set(run.loaded) != set(run.tags):
+        missing = len(set(run.tags) - set(run.loaded))
+        return f"phase: {missing} of the run's pieces are not loaded; load them or take them off"
+    return None
+
+
+def _why_not_cleared(run: Run) -> str | None:
+    if run.opened_at is None:
+        return "phase: the chamber has not been opened under clearance"
+    if any(dose.at >= run.opened_at for dose in run.doses):
+        return "phase: agent was dosed after the opening; air the chamber and clear it again"
+    return None
+
+
+def _why_not_open(session: Session, body: ev.ChamberOpened, now: datetime) -> str | None:
+    try:
+        hand = in_hand(session, body.run, now)
+    except Exception:
+        # Whatever fails, the answer is no: an unchecked chamber is not a cleared one.
+        return "NOT CLEARED: the check itself failed; do not open"
+    if hand is None:
+        return f"NOT CLEARED: there is no run {body.run}"
+    if not hand.clearance.may_open:
+        return "NOT CLEARED: " + "; ".join(hand.clearance.reasons)
+    if hand.programme is not None and hand.programme.clearance is None:
+        return None
+    if hand.clearance.readings != body.readings:
+        return "NOT CLEARED: the readings have changed since they were signed"
+    return None

@@ -1,0 +1,61 @@
+"""Chamber runs: what the interlock has to know, and the phases a run may pass through."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlmodel import Session
+
+from service.log import reading
+from shared.clearance import Clearance, Setting, clearance
+from shared.facility import Chamber
+from shared.facts import facts
+from shared.programmes import Programme
+from shared.records import Run
+from shared.vocabulary import Phase
+
+NEXT_PHASES: dict[Phase, tuple[Phase, ...]] = {
+    Phase.PLANNED: (Phase.LOADING, Phase.ABORTED),
+    Phase.LOADING: (Phase.SEALED, Phase.ABORTED),
+    Phase.SEALED: (Phase.DOSING, Phase.HOLDING, Phase.LOADING, Phase.ABORTED),
+    Phase.DOSING: (Phase.HOLDING, Phase.AIRING, Phase.ABORTED),
+    Phase.HOLDING: (Phase.DOSING, Phase.AIRING, Phase.ABORTED),
+    Phase.AIRING: (Phase.DOSING, Phase.CLEARED, Phase.ABORTED),
+    Phase.ABORTED: (Phase.AIRING,),
+    Phase.CLEARED: (Phase.UNLOADED,),
+    Phase.UNLOADED: (),
+}
+"""What may follow what. An aborted run is aired and cleared like any other: gas may be inside."""
+
+
+@dataclass(frozen=True)
+class RunInHand:
+    """A run with everything that bears on it."""
+
+    run: Run
+    programme: Programme | None
+    chamber: Chamber | None
+    clearance: Clearance
+
+
+def in_hand(session: Session, run_id: str, now: datetime) -> RunInHand | None:
+    """The run, its programme and chamber, and what the interlock says of it at ``now``."""
+    run = reading.run(session, run_id)
+    if run is None:
+        return None
+    book = reading.facility(session)
+    programme = book.programme(run.programme, run.version)
+    chamber = book.chamber(run.station)
+    gas = programme.clearance.gas if programme and programme.clearance else None
+    known = facts().gases.get(gas) if gas else None
+    setting = Setting(
+        zones=chamber.zones if chamber else (),
+        gas=known.gas if known else None,
+        molar_mass_g_mol=known.molar_mass_g_mol if known else None,
+        instruments={one.instrument: one for one in book.instruments},
+        licences={
+            person.licence_no: person.expires
+            for person in (book.facility.licensed if book.facility else ())
+        },
+        now=now,
+    )
+    return RunInHand(run, programme, chamber, clearance(run, programme, setting))
