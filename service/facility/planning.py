@@ -1,0 +1,711 @@
+"""From records to a problem for the planner, and from a plan back to what each piece does next.
+
+Every number here comes from the record, the facility's description or a table; what is left out
+of a problem is listed with the reason, never dropped in silence.
+"""
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime, time, timedelta
+from decimal import Decimal
+from itertools import pairwise
+from zoneinfo import ZoneInfo
+
+from sqlmodel import Session
+
+import scheduler.problem as sp
+from scheduler.consistency import why_unusable
+from scheduler.plan import Plan
+from service.assessing import (
+    ProgrammeRuling,
+    choose_programme,
+    remaining_steps,
+    state_of,
+    triage_of,
+)
+from service.facility.loading import litres, rail_mm, sides_m
+from service.log import reading
+from service.log.reading import ItemFilter
+from shared import facility as fa
+from shared.drying import (
+    GAB_DEFAULTS,
+    DryingAir,
+    DryingPiece,
+    SorbingMaterial,
+    estimate_drying,
+    moisture_release_kg_h,
+    wood_emc,
+)
+from shared.facts import Action, DryingBodyRow, RoomGroup, facts
+from shared.programmes import Programme
+from shared.records import Item, Loss, Run
+from shared.treatments import may_do
+from shared.vocabulary import Damage, Decision, Phase, StepKind
+
+HORIZON_DAYS = 150
+PROMISE_DAYS = 60
+"""A piece is due back this long after it came; ours, common practice, no source."""
+VALUE_PER_WEIGHT = Decimal(500)
+MOST_WEIGHT = 40
+START_BY_FACTOR = 3
+"""A minute past a mould or soot deadline weighs as much as three past the due day; ours."""
+GRID_MIN = 15
+THAW_MOST_MIN = 240
+RACK_GAP_MM = 100
+SET_POINT_RH, SET_POINT_C = 3.0, 2.0
+"""A room suits a material within so many per cent RH and °C of its set point; ours."""
+WEIGHTS = sp.Weights(
+    lateness=1, late_items=2000, running_min=1, clean_down_cost=1, changes=50, finish=1
+)
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """A piece that is not planned, and why."""
+
+    tag: str
+    title: str
+    why: str
+
+
+@dataclass(frozen=True)
+class Planning:
+    """A problem, and what a person has to know beside it."""
+
+    problem: sp.Problem
+    left_out: tuple[LeftOut, ...]
+    programmes: dict[str, Programme]
+    freezable: frozenset[str]
+
+
+class NoFacilityError(ValueError):
+    """Nothing can be planned before the facility is described."""
+
+
+class _Planner:
+    """Builds one problem."""
+
+    def __init__(
+        self, session: Session, now: datetime, previous: tuple[sp.Problem, Plan] | None
+    ) -> None:
+        self.session = session
+        self.epoch = now.replace(second=0, microsecond=0)
+        self.book = reading.facility(session)
+        if self.book.facility is None:
+            raise NoFacilityError("describe the facility first: its chambers, rooms and benches")
+        self.facility = self.book.facility
+        self.zone = ZoneInfo(self.facility.zone)
+        self.horizon = HORIZON_DAYS * 24 * 60
+        self.previous = previous
+        self.left_out: list[LeftOut] = []
+        self.programmes: dict[str, Programme] = {}
+        self.freezable: set[str] = set()
+        self.courses: dict[tuple[RoomGroup, bool, str], tuple[float, ...]] = {}
+        self.stations = {station.id: station for station in self._stations()}
+        self.longest_shift = {
+            bench.id: max(span.minutes for day in _working_spans(bench.shifts) for span in day)
+            for bench in self.facility.stations
+            if isinstance(bench, fa.Bench)
+        }
+        self.open_runs = {
+            tag: run
+            for run in reading.runs(session)
+            if run.phase not in {Phase.PLANNED, Phase.UNLOADED}
+            for tag in run.loaded
+        }
+        self.manifests = {
+            one.manifest: one for one in reading.manifests(session, reading.EVERYTHING)
+        }
+        self.losses = {one.loss: one for one in reading.losses(session, reading.EVERYTHING)}
+
+    def build(self) -> Planning:
+        """The problem for everything that is here or on its way."""
+        pieces = reading.items(self.session, reading.EVERYTHING, ItemFilter())
+        by_parent: dict[str, list[Item]] = {}
+        for piece in pieces:
+            if piece.parent is not None:
+                by_parent.setdefault(piece.parent, []).append(piece)
+        planned: list[sp.Item] = []
+        fixed: list[sp.FixedPlacement] = []
+        for piece in pieces:
+            item = self._item(piece)
+            if item is None:
+                continue
+            planned.append(item)
+            fixed += self._fixed(piece, item)
+        ids = {item.id for item in planned}
+        problem = sp.Problem(
+            epoch=self.epoch,
+            horizon_min=self.horizon,
+            stations=tuple(self.stations.values()),
+            programmes=tuple(self._programmes()),
+            clean_downs=tuple(
+                sp.CleanDown(after=one.before, into=one.after, minutes=one.minutes, cost=one.cost)
+                for one in self.facility.clean_downs
+            ),
+            licence_windows=self._licence_windows(),
+            items=tuple(planned),
+            together=tuple(self._together(by_parent, planned)),
+            apart=(("mould", "no-mould"),),
+            fixed=tuple(fixed),
+            previous=tuple(self._previous(ids)),
+            change_tolerance_min=60,
+            weights=WEIGHTS,
+        )
+        return Planning(problem, tuple(self.left_out), self.programmes, frozenset(self.freezable))
+
+    # --- pieces -------------------------------------------------------------------------------
+
+    def _item(self, piece: Item) -> sp.Item | None:
+        release = self._release(piece)
+        if release is None or piece.returned_to is not None:
+            return None
+        if piece.decision is not None and piece.decision.decision is Decision.SETTLE:
+            self._leave(piece, "the adjuster settled it as a loss")
+            return None
+        loss = self.losses.get(piece.loss or "")
+        steps = self._steps(piece, loss, release)
+        if not steps:
+            return None
+        sides = sides_m(piece)
+        mouldy = any(seen.damage is Damage.MOULD_VISIBLE for seen in piece.damages)
+        item = sp.Item(
+            id=piece.tag,
+            label=piece.title or piece.object_type.label,
+            claim=piece.claim or "",
+            weight=_weight(piece),
+            release_min=release,
+            due_min=release + PROMISE_DAYS * 24 * 60,
+            volume_l=math.ceil(litres(piece)),
+            rail_mm=rail_mm(piece),
+            size_mm=(sp.Extent(*(max(1, round(side * 1000)) for side in sides)) if sides else None),
+            tags=("mould" if mouldy else "no-mould",),
+            steps=tuple(steps),
+        )
+        return self._as_far_as_possible(piece, item)
+
+    def _as_far_as_possible(self, piece: Item, item: sp.Item) -> sp.Item | None:
+        """The item up to the first step that no station can take; ``None`` if that is its first."""
+        ends = item.release_min
+        for number, step in enumerate(item.steps):
+            if piece.tag in self.open_runs and step.kind == "batch":
+                continue
+            ends += step.min_min
+            why = self._why_impossible(item, step)
+            if why is None and ends > self.horizon:
+                why = f"it would not be done within {HORIZON_DAYS} days"
+            if why is not None:
+                what = StepKind(step.id.partition("-")[0]).label.lower()
+                self._leave(piece, f"{what}: {why}")
+                done = item.steps[:number]
+                return item.model_copy(update={"steps": done}) if done else None
+        return item
+
+    def _why_impossible(self, item: sp.Item, step: sp.Step) -> str | None:
+        if isinstance(step, sp.WaitStep):
+            return None
+        reasons = {one: why_unusable(item, step, self.stations[one]) for one in step.stations}
+        if not all(reasons.values()):
+            return None
+        return "; ".join(
+            f"{self.stations[one].label or one}: {why}" for one, why in reasons.items()
+        )
+
+    def _leave(self, piece: Item, why: str) -> None:
+        self.left_out.append(LeftOut(piece.tag, piece.title or piece.object_type.label, why))
+
+    def _release(self, piece: Item) -> int | None:
+        """When the piece is here, in minutes; ``None`` while it is still on site."""
+        if piece.received_at is not None:
+            return 0
+        manifest = self.manifests.get(piece.manifest or "")
+        if manifest is None or manifest.expected_at is None:
+            return None
+        return max(0, self._minute(manifest.expected_at))
+
+    def _minute(self, moment: datetime) -> int:
+        return math.ceil((moment - self.epoch).total_seconds() / 60)
+
+    def _steps(self, piece: Item, loss: Loss | None, release: int) -> list[sp.Step]:
+        arrives = self.epoch + timedelta(minutes=release)
+        triage = triage_of(piece, loss, self.epoch, (), self.book)
+        deadline = None if triage.deadline is None else self._minute(triage.deadline)
+        found: list[sp.Step] = []
+        held: set[StepKind] = set()
+        for kind in self._still_to_plan(piece):
+            if held.intersection(facts().steps[kind].requires):
+                held.add(kind)
+                continue
+            match kind:
+                case StepKind.DRY:
+                    planned = self._drying(piece, deadline)
+                    deadline = None
+                case StepKind.CHAMBER:
+                    planned = self._chamber(piece, arrives)
+                case StepKind.AIR:
+                    planned = self._airing(piece)
+                case _:
+                    start_by = None if kind is StepKind.STABILISE else deadline
+                    planned = self._bench(piece, kind, start_by)
+                    deadline = deadline if start_by is None else None
+            if not planned:
+                held.add(kind)
+            found += planned
+        state = state_of(piece)
+        if state.wet and may_do(Action.FREEZE_WET, piece.materials, state, at=self.epoch).allowed:
+            self.freezable.add(piece.tag)
+        return found
+
+    def _still_to_plan(self, piece: Item) -> list[StepKind]:
+        """What is left to plan for; what is in a chamber has what comes before it behind it."""
+        elsewhere = {StepKind.FREEZE, StepKind.RETURN}
+        left = [kind for kind in remaining_steps(piece) if kind not in elsewhere]
+        if piece.tag in self.open_runs and StepKind.CHAMBER in left:
+            return left[left.index(StepKind.CHAMBER) :]
+        return left
+
+    def _bench(self, piece: Item, kind: StepKind, start_by: int | None) -> list[sp.Step]:
+        row = facts().work_times[kind]
+        minutes = _rounded(row.base_min + row.per_m2_min * _face_m2(piece)) * min(
+            piece.quantity, 12
+        )
+        benches = [
+            one.id
+            for one in self.facility.stations
+            if isinstance(one, fa.Bench) and kind in one.serves
+        ]
+        if not benches:
+            self._leave(piece, f"no bench is set up for: {kind.label.lower()}")
+            return []
+        longest = min(self.longest_shift[bench] for bench in benches)
+        sessions = math.ceil(minutes / longest)
+        each = _rounded(minutes / sessions)
+        return [
+            sp.BenchStep(
+                id=kind.value if sessions == 1 else f"{kind.value}-{number + 1}",
+                stations=tuple(benches),
+                min_min=min(each, longest),
+                start_by_min=start_by if number == 0 else None,
+                start_by_weight=_weight(piece) * START_BY_FACTOR if number == 0 else 0,
+            )
+            for number in range(sessions)
+        ]
+
+    def _drying(self, piece: Item, deadline: int | None) -> list[sp.Step]:
+        rooms = self._rooms(StepKind.DRY)
+        if not rooms:
+            self._leave(piece, "no room is set up for drying")
+            return []
+        rooms = [room for room in rooms if _suits(room, piece)] or rooms
+        minutes, grams = max((self._dries(piece, room) for room in rooms), key=lambda one: one[0])
+        return [
+            sp.RoomStep(
+                id=StepKind.DRY.value,
+                stations=tuple(room.id for room in rooms),
+                min_min=minutes,
+                rack_mm=min(self._rack(piece), *(room.rack_mm for room in rooms)),
+                g_h=grams,
+                start_by_min=deadline,
+                start_by_weight=_weight(piece) * START_BY_FACTOR,
+            )
+        ]
+
+    def _rooms(self, kind: StepKind) -> list[fa.Room]:
+        return [
+            one for one in self.facility.stations if isinstance(one, fa.Room) and kind in one.serves
+        ]
+
+    def _dries(self, piece: Item, room: fa.Room) -> tuple[int, tuple[int, ...]]:
+        """Minutes to dry in ``room`` at the likely rate, and the grams given off each hour.
+
+        The slowest material decides; the slab model is in proportion to area, so it is worked
+        out once for each kind of body and scaled.
+        """
+        area = max(_face_m2(piece), 0.02) * piece.quantity
+        soaked = any(seen.damage is not Damage.DAMP for seen in piece.damages)
+        groups = {facts().ratings[material].room for material in piece.materials}
+        slowest = max(
+            (self._course(group, soaked, room) for group in sorted(groups)),
+            key=len,
+        )
+        return len(slowest) * 60, tuple(math.ceil(kg * 1000 * area) for kg in slowest)
+
+    def _course(self, group: RoomGroup, soaked: bool, room: fa.Room) -> tuple[float, ...]:
+        """Water given off by 1 m² of a body in each hour until it is dry, kg/h."""
+        key = (group, soaked, room.id)
+        if key not in self.courses:
+            body = facts().drying_bodies[group]
+            water = body.soaked_kg_m2 if soaked else body.damp_kg_m2
+            air = DryingAir(t_c=room.temperature_c, rh=room.rh, air_speed_m_s=room.air_speed_m_s)
+            slab = DryingPiece(
+                dry_mass_kg=body.dry_kg_m2,
+                open_area_m2=body.open_faces,
+                thickness_m=body.thickness_m,
+                open_faces=body.open_faces,
+                fibre_saturation=body.fibre_saturation,
+                diffusivity_m2_s=body.diffusivity_m2_s,
+                max_rh_step=body.max_rh_step,
+            )
+            emc = _equilibrium(body, room)
+            hours = max(1, math.ceil(estimate_drying(slab, air, water, emc).likely.total_h))
+            released = moisture_release_kg_h(slab, air, water, emc, hours)
+            self.courses[key] = tuple(float(kg) for kg in released)
+        return self.courses[key]
+
+    def _rack(self, piece: Item) -> int:
+        sides = sides_m(piece)
+        width = sides[1] if sides else 0.4
+        return (round(width * 1000) + RACK_GAP_MM) * piece.quantity
+
+    def _chamber(self, piece: Item, at: datetime) -> list[sp.Step]:
+        run = self.open_runs.get(piece.tag)
+        programme = self.book.programme(run.programme, run.version) if run else None
+        if run is not None and programme is not None:
+            stations: tuple[str, ...] = (run.station,)
+        else:
+            programme, rulings = choose_programme(piece, [], self.book, at)
+            if programme is None:
+                self._leave(piece, why_none(rulings))
+                return []
+            stations = tuple(
+                one.id for one in self.facility.chambers if programme.id in one.programmes
+            )
+        if not stations:
+            self._leave(piece, f"no chamber may run {programme.label}")
+            return []
+        self.programmes[piece.tag] = programme
+        least, most = programme.run_min
+        return [
+            sp.BatchStep(
+                id=StepKind.CHAMBER.value,
+                stations=stations,
+                programme=programme.id,
+                min_min=least,
+                max_min=most,
+            )
+        ]
+
+    def _airing(self, piece: Item) -> list[sp.Step]:
+        rooms = self._rooms(StepKind.AIR)
+        if not rooms:
+            self._leave(piece, "no room is set up for airing")
+            return []
+        return [
+            sp.RoomStep(
+                id=StepKind.AIR.value,
+                stations=tuple(room.id for room in rooms),
+                min_min=round(facts().work_times[StepKind.AIR].base_min),
+                rack_mm=min(self._rack(piece), *(room.rack_mm for room in rooms)),
+            )
+        ]
+
+    def _fixed(self, piece: Item, item: sp.Item) -> Iterable[sp.FixedPlacement]:
+        """A piece that is in a chamber now stays there till the run ends."""
+        run = self.open_runs.get(piece.tag)
+        if run is None or not any(step.kind == "batch" for step in item.steps):
+            return
+        start, end = self._span(run)
+        yield sp.FixedPlacement(
+            item=piece.tag,
+            step=StepKind.CHAMBER.value,
+            station=run.station,
+            start=start,
+            end=end,
+            run=run.run,
+            state="in_progress",
+        )
+
+    def _span(self, run: Run) -> tuple[int, int]:
+        began = run.began(Phase.LOADING) or self.epoch
+        programme = self.book.programme(run.programme, run.version)
+        longest = programme.run_min[1] if programme else 24 * 60
+        start = self._minute(began)
+        return start, max(start + longest, GRID_MIN)
+
+    def _together(
+        self, by_parent: dict[str, list[Item]], planned: Sequence[sp.Item]
+    ) -> Iterable[tuple[str, ...]]:
+        """A piece and its parts share their run wherever the rules give them one programme."""
+        in_chamber = {
+            item.id: step
+            for item in planned
+            for step in item.steps
+            if isinstance(step, sp.BatchStep) and item.id not in self.open_runs
+        }
+        by_id = {item.id: item for item in planned}
+        for parent, parts in sorted(by_parent.items()):
+            same = [
+                tag
+                for tag in (parent, *(part.tag for part in parts))
+                if tag in in_chamber
+                and parent in self.programmes
+                and self.programmes[tag].id == self.programmes[parent].id
+            ]
+            if len(same) < 2 or parent not in same:
+                continue
+            together = [(by_id[tag], in_chamber[tag]) for tag in same]
+            if self._may_share(together):
+                yield tuple(same)
+
+    def _may_share(self, together: Sequence[tuple[sp.Item, sp.BatchStep]]) -> bool:
+        """Whether some chamber takes all of these at once, and nothing keeps them apart."""
+        if len({item.tags for item, _ in together}) > 1:
+            return False
+        litres_all = sum(item.volume_l for item, _ in together)
+        rail_all = sum(item.rail_mm for item, _ in together)
+        return any(
+            chamber.usable_l >= litres_all
+            and chamber.rail_mm >= rail_all
+            and all(
+                chamber.id in step.stations and why_unusable(item, step, chamber) is None
+                for item, step in together
+            )
+            for chamber in self.stations.values()
+            if isinstance(chamber, sp.Chamber)
+        )
+
+    def _previous(self, ids: set[str]) -> Iterable[sp.PreviousPlacement]:
+        if self.previous is None:
+            return
+        problem, plan = self.previous
+        shift = self._minute(problem.epoch)
+        for one in plan.placements:
+            if one.item in ids and one.end + shift > 0:
+                yield sp.PreviousPlacement(
+                    item=one.item,
+                    step=one.step,
+                    station=one.station,
+                    start=one.start + shift,
+                    end=one.end + shift,
+                    run=one.run,
+                )
+
+    # --- the facility -------------------------------------------------------------------------
+
+    def _stations(self) -> Iterable[sp.Station]:
+        for station in self.facility.stations:
+            match station:
+                case fa.Chamber():
+                    yield sp.Chamber(
+                        id=station.id,
+                        label=station.label,
+                        usable_l=math.floor(station.volume_l * station.usable_fill),
+                        rail_mm=station.rail_mm,
+                        door_mm=sp.Opening(*station.door_mm),
+                        inside_mm=sp.Extent(*station.inside_mm),
+                        programmes=station.programmes,
+                        windows=self._open_windows(station.id),
+                        windows_join=True,
+                    )
+                case fa.Room():
+                    yield sp.Room(
+                        id=station.id,
+                        label=station.label,
+                        rack_mm=station.rack_mm,
+                        removal_g_h=station.removal_g_h,
+                        windows=self._open_windows(station.id),
+                    )
+                case fa.ColdStore():
+                    yield sp.Store(id=station.id, label=station.label, litres=station.usable_l)
+                case fa.Bench():
+                    yield sp.Bench(
+                        id=station.id,
+                        label=station.label,
+                        shifts=tuple(self._shifts(station.shifts)),
+                    )
+
+    def _open_windows(self, station: str) -> tuple[sp.Window, ...] | None:
+        closed = sorted(
+            (self._minute(one.starts_at), self._minute(one.ends_at))
+            for one in self.book.closures
+            if one.station == station and one.ends_at > self.epoch
+        )
+        if not closed:
+            return None
+        windows, at = [], 0
+        for start, end in closed:
+            if start > at:
+                windows.append(sp.Window(at, start))
+            at = max(at, end)
+        windows.append(sp.Window(at, self.horizon))
+        return tuple(window for window in windows if window.end > window.start)
+
+    def _shifts(self, shifts: Sequence[fa.Shift]) -> Iterable[sp.Shift]:
+        """Working times over the horizon, by start, on the facility's own clocks."""
+        first = self.epoch.astimezone(self.zone).date()
+        spans = _working_spans(shifts)
+        for day in range(HORIZON_DAYS):
+            date = first + timedelta(days=day)
+            for span in spans[date.weekday()]:
+                start = max(self._minute(datetime.combine(date, span.starts, self.zone)), 0)
+                end = self._minute(datetime.combine(date, span.ends, self.zone))
+                if min(end, self.horizon) > start:
+                    yield sp.Shift(start, min(end, self.horizon), span.people)
+
+    def _programmes(self) -> Iterable[sp.Programme]:
+        for programme in self.book.newest_programmes():
+            yield sp.Programme(
+                id=programme.id,
+                family=programme.family,
+                label=programme.label,
+                needs_licence=programme.needs_licence,
+            )
+
+    def _licence_windows(self) -> tuple[sp.Window, ...]:
+        spans: list[tuple[int, int]] = []
+        for person in self.facility.licensed:
+            last = self._minute(datetime.combine(person.expires, time.max, self.zone))
+            spans += [
+                (shift.start, min(shift.end, last))
+                for shift in self._shifts(person.hours)
+                if shift.start < last
+            ]
+        merged: list[sp.Window] = []
+        for start, end in sorted(spans):
+            if merged and start <= merged[-1].end:
+                merged[-1] = sp.Window(merged[-1].start, max(merged[-1].end, end))
+            else:
+                merged.append(sp.Window(start, end))
+        return tuple(merged)
+
+
+def build_problem(
+    session: Session,
+    now: datetime,
+    previous: tuple[sp.Problem, Plan] | None = None,
+) -> Planning:
+    """The problem for everything that is here or on its way at ``now``.
+
+    ``previous`` is the adopted plan and its problem: what it moved is charged as a change.
+    Raises ``NoFacilityError`` before the facility is described.
+    """
+    return _Planner(session, now, previous).build()
+
+
+def with_freezing(planning: Planning, plan: Plan) -> Planning:
+    """Where drying would start too late and the piece may be frozen wet, hold it frozen first.
+
+    Freezing stops the clock, so the deadline moves from the drying to the freezing.
+    """
+    problem = planning.problem
+    stores = {one.id: one.litres for one in problem.stations if isinstance(one, sp.Store)}
+    starts = {(one.item, one.step): one.start for one in plan.placements}
+    items = []
+    for item in problem.items:
+        dry = next((step for step in item.steps if step.id == StepKind.DRY.value), None)
+        late = (
+            isinstance(dry, sp.RoomStep)
+            and dry.start_by_min is not None
+            and starts[item.id, dry.id] > max(dry.start_by_min, 0)
+        )
+        large_enough = tuple(one for one, held in stores.items() if held >= item.volume_l)
+        if not (late and large_enough and item.id in planning.freezable):
+            items.append(item)
+            continue
+        steps = tuple(_frozen_first(item, large_enough))
+        items.append(item.model_copy(update={"steps": steps}))
+    changed = problem.model_dump() | {"items": [item.model_dump() for item in items]}
+    return Planning(
+        sp.Problem.model_validate(changed),
+        planning.left_out,
+        planning.programmes,
+        planning.freezable,
+    )
+
+
+def _frozen_first(item: sp.Item, stores: tuple[str, ...]) -> Iterable[sp.Step]:
+    for step in item.steps:
+        if not (isinstance(step, sp.RoomStep) and step.id == StepKind.DRY.value):
+            yield step
+            continue
+        yield sp.StoreStep(
+            id=StepKind.FREEZE.value,
+            stations=stores,
+            min_min=60,
+            max_min=HORIZON_DAYS * 24 * 60,
+            start_by_min=step.start_by_min,
+            start_by_weight=step.start_by_weight,
+        )
+        yield step.model_copy(
+            update={"start_by_min": None, "start_by_weight": 0, "lag_max": THAW_MOST_MIN}
+        )
+
+
+def _suits(room: fa.Room, piece: Item) -> bool:
+    """Whether the room is kept near the set point that all of the piece needs."""
+    point = facts().room_for(piece.materials)
+    rh_percent = room.rh * 100
+    return (
+        point.rh_low_percent - SET_POINT_RH <= rh_percent <= point.rh_high_percent + SET_POINT_RH
+        and point.t_low_c - SET_POINT_C <= room.temperature_c <= point.t_high_c + SET_POINT_C
+    )
+
+
+def why_none(rulings: Sequence[ProgrammeRuling]) -> str:
+    """Why no programme on file may be run on a piece, for the programmes meant for its damage."""
+    meant = [ruling for ruling in rulings if ruling.serves]
+    if not meant:
+        return "no programme on file acts on what it suffers from; the licensed person decides"
+    reasons = dict.fromkeys(reason for ruling in meant for reason in ruling.refusals)
+    return "a conservator decides on the chamber: " + " ".join(reasons)
+
+
+def _equilibrium(body: DryingBodyRow, room: fa.Room) -> float:
+    """Moisture content at the room's set point, kg/kg dry."""
+    if body.equilibrium == "wood":
+        return float(wood_emc(room.temperature_c, room.rh))
+    if body.equilibrium == "none":
+        return 0.005
+    return float(GAB_DEFAULTS[SorbingMaterial(body.equilibrium)].moisture(room.rh))
+
+
+def _face_m2(piece: Item) -> float:
+    sides = sides_m(piece)
+    if sides is None:
+        return 0.25
+    _, middle, large = sorted(sides)
+    return middle * large
+
+
+def _weight(piece: Item) -> int:
+    if piece.valuation is None:
+        return 1
+    steps = int(Decimal(piece.valuation.value.amount) // VALUE_PER_WEIGHT)
+    return 1 + max(0, min(steps, MOST_WEIGHT - 1))
+
+
+def _rounded(minutes: float) -> int:
+    return max(GRID_MIN, math.ceil(minutes / GRID_MIN) * GRID_MIN)
+
+
+@dataclass(frozen=True)
+class _Span:
+    """A stretch of a working day with so many people throughout."""
+
+    starts: time
+    ends: time
+    people: int
+
+    @property
+    def minutes(self) -> int:
+        """How long it is by the clock."""
+        return (self.ends.hour - self.starts.hour) * 60 + self.ends.minute - self.starts.minute
+
+
+def _working_spans(shifts: Sequence[fa.Shift]) -> list[list[_Span]]:
+    """For each weekday the spans in order; where shifts overlap, their people add up."""
+    week: list[list[_Span]] = []
+    for weekday in range(7):
+        changes: dict[time, int] = {}
+        for shift in shifts:
+            if weekday in shift.weekdays:
+                changes[shift.starts] = changes.get(shift.starts, 0) + shift.people
+                changes[shift.ends] = changes.get(shift.ends, 0) - shift.people
+        spans, people = [], 0
+        for starts, ends in pairwise(sorted(changes)):
+            people += changes[starts]
+            if people:
+                spans.append(_Span(starts, ends, people))
+        week.append(spans)
+    return week
