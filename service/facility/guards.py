@@ -105,7 +105,7 @@ def _why_not_phase(session: Session, body: ev.PhaseEntered) -> str | None:
     if body.phase not in NEXT_PHASES[run.phase]:
         allowed = ", ".join(phase.label for phase in NEXT_PHASES[run.phase]) or "nothing"
         return f"phase: “{run.phase.label}” is followed by: {allowed}"
-    if run.phase is Phase.PLANNED and False:
+    if run.phase is Phase.PLANNED:
         holding = _held_by(session, run.station)
         if holding is not None:
             return f"phase: the chamber still holds run {holding}; unload it first"
