@@ -24,20 +24,13 @@ from service.assessing import (
     state_of,
     triage_of,
 )
+from service.facility.bodies import air_in, equilibrium, face_m2, is_soaked, slab_of
 from service.facility.loading import litres, rail_mm, sides_m
 from service.log import reading
 from service.log.reading import ItemFilter
 from shared import facility as fa
-from shared.drying import (
-    GAB_DEFAULTS,
-    DryingAir,
-    DryingPiece,
-    SorbingMaterial,
-    estimate_drying,
-    moisture_release_kg_h,
-    wood_emc,
-)
-from shared.facts import Action, DryingBodyRow, RoomGroup, facts
+from shared.drying import estimate_drying, moisture_release_kg_h
+from shared.facts import Action, RoomGroup, facts
 from shared.programmes import Programme
 from shared.records import Item, Loss, Run
 from shared.treatments import may_do
@@ -267,9 +260,7 @@ class _Planner:
 
     def _bench(self, piece: Item, kind: StepKind, start_by: int | None) -> list[sp.Step]:
         row = facts().work_times[kind]
-        minutes = _rounded(row.base_min + row.per_m2_min * _face_m2(piece)) * min(
-            piece.quantity, 12
-        )
+        minutes = _rounded(row.base_min + row.per_m2_min * face_m2(piece)) * min(piece.quantity, 12)
         benches = [
             one.id
             for one in self.facility.stations
@@ -322,8 +313,8 @@ class _Planner:
         The slowest material decides; the slab model is in proportion to area, so it is worked
         out once for each kind of body and scaled.
         """
-        area = max(_face_m2(piece), 0.02) * piece.quantity
-        soaked = any(seen.damage is not Damage.DAMP for seen in piece.damages)
+        area = max(face_m2(piece), 0.02) * piece.quantity
+        soaked = is_soaked(piece)
         groups = {facts().ratings[material].room for material in piece.materials}
         slowest = max(
             (self._course(group, soaked, room) for group in sorted(groups)),
@@ -337,17 +328,8 @@ class _Planner:
         if key not in self.courses:
             body = facts().drying_bodies[group]
             water = body.soaked_kg_m2 if soaked else body.damp_kg_m2
-            air = DryingAir(t_c=room.temperature_c, rh=room.rh, air_speed_m_s=room.air_speed_m_s)
-            slab = DryingPiece(
-                dry_mass_kg=body.dry_kg_m2,
-                open_area_m2=body.open_faces,
-                thickness_m=body.thickness_m,
-                open_faces=body.open_faces,
-                fibre_saturation=body.fibre_saturation,
-                diffusivity_m2_s=body.diffusivity_m2_s,
-                max_rh_step=body.max_rh_step,
-            )
-            emc = _equilibrium(body, room)
+            air, slab = air_in(room), slab_of(body, area_m2=1.0)
+            emc = equilibrium(body, room)
             hours = max(1, math.ceil(estimate_drying(slab, air, water, emc).likely.total_h))
             released = moisture_release_kg_h(slab, air, water, emc, hours)
             self.courses[key] = tuple(float(kg) for kg in released)
@@ -649,23 +631,6 @@ def why_none(rulings: Sequence[ProgrammeRuling]) -> str:
         return "no programme on file acts on what it suffers from; the licensed person decides"
     reasons = dict.fromkeys(reason for ruling in meant for reason in ruling.refusals)
     return "a conservator decides on the chamber: " + " ".join(reasons)
-
-
-def _equilibrium(body: DryingBodyRow, room: fa.Room) -> float:
-    """Moisture content at the room's set point, kg/kg dry."""
-    if body.equilibrium == "wood":
-        return float(wood_emc(room.temperature_c, room.rh))
-    if body.equilibrium == "none":
-        return 0.005
-    return float(GAB_DEFAULTS[SorbingMaterial(body.equilibrium)].moisture(room.rh))
-
-
-def _face_m2(piece: Item) -> float:
-    sides = sides_m(piece)
-    if sides is None:
-        return 0.25
-    _, middle, large = sorted(sides)
-    return middle * large
 
 
 def _weight(piece: Item) -> int:

@@ -1,0 +1,62 @@
+"""Forms of the facility's pages: what does not fit comes back to its page as a sentence."""
+
+from collections.abc import Callable, Coroutine
+from typing import Any
+from urllib.parse import quote
+
+from fastapi import Request, Response
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import RedirectResponse
+from fastapi.routing import APIRoute
+from pydantic import ValidationError
+
+from shared import events as ev
+
+ACTOR = "Your name: say who you are, so that the record can."
+ACTIONS = frozenset(
+    {"step", "move", "open", "load", "phase", "reading", "dose", "hold", "sign", "unseal"}
+    | {"solve", "adopt"}
+)
+"""Last parts of the addresses that forms are sent to; the page is the address before it."""
+
+
+def back(path: str, problem: str | None = None) -> RedirectResponse:
+    """Back to a page after a form, with the reason when nothing was saved."""
+    return RedirectResponse(
+        f"{path}?problem={quote(problem)}" if problem else path, status_code=303
+    )
+
+
+class FormRoute(APIRoute):
+    """A route whose form, when it cannot be read, leads back to its page with the reason."""
+
+    def get_route_handler(self) -> Callable[[Request], Coroutine[Any, Any, Response]]:
+        """The handler, with that manner added."""
+        handle = super().get_route_handler()
+
+        async def careful(request: Request) -> Response:
+            try:
+                return await handle(request)
+            except RequestValidationError as error:
+                first = error.errors()[0]
+                if request.method != "POST" or first["loc"][0] != "body":
+                    raise
+                return back(_page_of(request), _mend(first))
+            except ValidationError as error:
+                if request.method != "POST":
+                    raise
+                return back(_page_of(request), ev.describe(error))
+
+        return careful
+
+
+def _page_of(request: Request) -> str:
+    path, _, last = request.url.path.rpartition("/")
+    return path if last in ACTIONS else request.url.path
+
+
+def _mend(fault: dict[str, Any]) -> str:
+    field = str(fault["loc"][-1])
+    if fault["type"] == "missing":
+        return ACTOR if field == "actor" else f"{field.replace('_', ' ')}: fill this in."
+    return f"{field.replace('_', ' ')}: {fault['msg']}"

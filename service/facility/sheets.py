@@ -1,0 +1,146 @@
+"""Paper for a chamber run: the run sheet and the placard for the door."""
+
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+from sqlmodel import Session
+
+from labels.paper import PageSize
+from labels.placard import Placard, write_placards
+from labels.runsheet import (
+    Fill,
+    LoadLine,
+    PlannedTime,
+    RunSheet,
+    write_run_sheets,
+)
+from labels.runsheet import Programme as PrintedProgramme
+from service.assessing import triage_of
+from service.facility.loading import RAIL_GAP_MM, litres, rail_mm
+from service.log import reading
+from service.pages import size_words
+from shared.cautions import cautions_for, standing_cautions
+from shared.facility import Chamber
+from shared.facts import facts
+from shared.programmes import Programme
+from shared.records import FacilityBook, Item
+
+SPACINGS = ("art_wall_gap_m", "art_gap_m", "art_fan_gap_m")
+
+
+@dataclass(frozen=True)
+class RunPaper:
+    """What a run sheet is made from, whether the run is planned or open."""
+
+    title: str
+    chamber: Chamber
+    programme: Programme
+    tags: Sequence[str]
+    times: tuple[tuple[str, datetime], ...]
+
+
+def run_sheet(session: Session, paper: RunPaper, book: FacilityBook, now: datetime) -> RunSheet:
+    """The sheet for one run, its pieces largest first along the rail."""
+    zone = ZoneInfo(book.facility.zone) if book.facility else ZoneInfo("UTC")
+    pieces = [
+        piece
+        for tag in paper.tags
+        if (piece := reading.item(session, reading.EVERYTHING, tag)) is not None
+    ]
+    pieces.sort(key=lambda piece: (-litres(piece), piece.tag))
+    lines, at = [], 0
+    for piece in pieces:
+        taken = rail_mm(piece)
+        lines.append(_line(session, piece, at, at + taken - RAIL_GAP_MM, now))
+        at += taken
+    known = cautions_for(
+        agents=[paper.programme.agent],
+        hazards=[],
+        damages={seen.damage for piece in pieces for seen in piece.damages},
+    )
+    signed = paper.programme
+    return RunSheet(
+        title=paper.title,
+        chamber=paper.chamber.label,
+        programme=PrintedProgramme(
+            label=signed.label,
+            version=str(signed.version),
+            signed_by=signed.signed_by,
+            licence=(
+                f"{signed.licence_no}, {signed.jurisdiction}"
+                if signed.licence_no
+                else "no gas; no licence needed"
+            ),
+        ),
+        times=tuple(PlannedTime(what, when.astimezone(zone)) for what, when in paper.times),
+        load=tuple(lines),
+        fill=Fill(
+            volume_used_m3=sum(map(litres, pieces)) / 1000,
+            volume_usable_m3=paper.chamber.volume_l * paper.chamber.usable_fill / 1000,
+            rail_used_mm=at,
+            rail_available_mm=paper.chamber.rail_mm,
+        ),
+        rail_length_mm=max(paper.chamber.rail_mm, at),
+        spacing_rules=tuple(
+            f"{round(row.value * 1000)} mm: {row.meaning}"
+            for row in (facts().spacing(name) for name in SPACINGS)
+        ),
+        cautions=tuple(one.text for one in (*known, *standing_cautions())),
+    )
+
+
+def _line(session: Session, piece: Item, start: int, end: int, now: datetime) -> LoadLine:
+    loss = reading.loss(session, reading.EVERYTHING, piece.loss) if piece.loss else None
+    triage = triage_of(piece, loss, now)
+    materials = ", ".join(material.label.lower() for material in piece.materials)
+    part = f"; {piece.role.label.lower()} of {piece.parent}" if piece.role and piece.parent else ""
+    notes = f"{piece.quantity} pieces" if piece.quantity > 1 else ""
+    return LoadLine(
+        tag=piece.tag,
+        title=piece.title or piece.object_type.label,
+        what=f"{piece.object_type.label}: {materials}{part}",
+        size=size_words(piece.size) or "not measured",
+        rail_from_mm=start,
+        rail_to_mm=end,
+        layer="rail",
+        notes=notes,
+        warnings=tuple(one.sentence for one in triage.never[:2]),
+    )
+
+
+def write_sheets(target: io.BytesIO, sheets: Sequence[RunSheet], *, title: str) -> int:
+    """Write run sheets as one PDF and return its number of pages."""
+    return write_run_sheets(target, sheets, PageSize.A4, title=title)
+
+
+def write_placard(
+    target: io.BytesIO, paper: RunPaper, book: FacilityBook, introduced_at: datetime
+) -> int:
+    """Write the placard for the chamber's door. ``ValueError`` for a programme without gas."""
+    programme = paper.programme
+    if programme.clearance is None or programme.licence_no is None:
+        raise ValueError(f"{programme.label} uses no gas, so it needs no placard")
+    person = next(
+        (
+            one
+            for one in (book.facility.licensed if book.facility else ())
+            if one.licence_no == programme.licence_no
+        ),
+        None,
+    )
+    if person is None:
+        raise ValueError(f"licence {programme.licence_no} is not on file; add the licensed person")
+    zone = ZoneInfo(book.facility.zone) if book.facility else ZoneInfo("UTC")
+    placard = Placard(
+        space=paper.chamber.label,
+        agent=programme.agent.label,
+        hazards=tuple(one.text for one in cautions_for(agents=[programme.agent]))[:3],
+        introduced_at=introduced_at.astimezone(zone),
+        licensed_person=person.name,
+        licence=f"{person.licence_no}, {person.jurisdiction}",
+        phone=person.phone,
+    )
+    return write_placards(target, [placard], PageSize.A4, title=f"Placard, {paper.title}")
