@@ -1,0 +1,120 @@
+"""What happened to one piece, in words an adjuster can read without us.
+
+Nothing here names another piece: a manifest or a run may hold pieces of other claims.
+"""
+
+from dataclasses import dataclass
+
+from service.pages import moment
+from shared import events as ev
+from shared.records import Entry
+
+_TITLES = {
+    "item_tagged": "Tagged",
+    "item_described": "Described",
+    "damage_noted": "Damage noted",
+    "damage_withdrawn": "Damage withdrawn",
+    "photo_taken": "Photographed",
+    "value_stated": "Value stated",
+    "tag_replaced": "Tag replaced",
+    "item_packed": "Packed",
+    "manifest_closed": "Listed on a manifest",
+    "item_received": "Received at the facility",
+    "item_moved": "Moved",
+    "override_signed": "Conservator's override signed",
+    "weighed": "Weighed",
+    "step_done": "Step finished",
+    "run_opened": "Put down for a chamber run",
+    "item_loaded": "Loaded into a chamber",
+    "decision_made": "Decided",
+    "charge_added": "Charged",
+    "item_returned": "Returned",
+    "event_undone": "Taken back by its writer",
+}
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of a piece's history."""
+
+    at: str
+    title: str
+    who: str
+    text: str
+    event: str
+
+
+def line_of(entry: Entry, zone: str) -> Line:
+    """One event as a line; an event of unknown type is shown as such, never left out."""
+    event = entry.event
+    kind = str(event.body.get("type", ""))
+    return Line(
+        at=moment(event.device_time, zone),
+        title=_TITLES.get(kind, kind.replace("_", " ").capitalize() or "Unknown event"),
+        who=f"{event.actor}, {event.role.label.lower()}",
+        text=_words(entry.body, zone),
+        event=event.id,
+    )
+
+
+def _words(body: ev.Body | None, zone: str) -> str:
+    match body:
+        case None:
+            return "Stored, but this version does not know its type."
+        case ev.ItemTagged():
+            materials = ", ".join(material.label for material in body.materials)
+            return "; ".join(filter(None, (body.object_type.label, materials, str(body.found))))
+        case ev.ItemDescribed():
+            said = body.model_dump(exclude_none=True, exclude={"type", "tag", "replaces"})
+            return ", ".join(name.replace("_", " ") for name in said)
+        case ev.DamageNoted():
+            return "; ".join(
+                filter(None, (body.damage.label, body.extent.label.lower(), body.note))
+            )
+        case ev.DamageWithdrawn():
+            return f"{body.damage.label}: {body.reason}"
+        case ev.PhotoTaken():
+            return "; ".join(filter(None, (body.kind.label, body.caption)))
+        case ev.ValueStated():
+            return f"{body.basis.label}, {_money(body.value)}, by {body.stated_by}"
+        case ev.TagReplaced():
+            return f"{body.new_tag}: {body.reason}"
+        case ev.ItemPacked():
+            return f"Container {body.container}"
+        case ev.ManifestClosed():
+            return f"{body.manifest}, {body.vehicle}"
+        case ev.ItemReceived():
+            return "; ".join(filter(None, (body.station, body.condition)))
+        case ev.ItemMoved():
+            return f"To {body.station}"
+        case ev.OverrideSigned():
+            return f"{body.agent.label}: {body.reason}, until {body.expires}"
+        case ev.Weighed():
+            return f"{body.mass.value} {body.mass.unit}"
+        case ev.StepDone():
+            hours = f"{body.hours} h of work" if body.hours else ""
+            return "; ".join(filter(None, (body.step.label, _span(body, zone), hours, body.note)))
+        case ev.RunOpened() | ev.ItemLoaded():
+            return f"Run {body.run}"
+        case ev.DecisionMade():
+            return (
+                f"{body.decision.label}, by {body.decided_by}: {body.reason or 'no reason given'}"
+            )
+        case ev.ChargeAdded():
+            return f"{body.what}: {body.quantity} {body.unit} at {_money(body.rate)}"
+        case ev.ItemReturned():
+            return "; ".join(filter(None, (f"To {body.received_by}", body.condition)))
+        case ev.EventUndone():
+            return f"{body.event}: {body.reason}"
+        case _:
+            return ""
+
+
+def _money(money: ev.Money) -> str:
+    return f"{money.decimal:,f} {money.currency}"
+
+
+def _span(body: ev.StepDone, zone: str) -> str:
+    if body.started_at == body.ended_at:
+        return moment(body.ended_at, zone)
+    return f"{moment(body.started_at, zone)} to {moment(body.ended_at, zone)}"
