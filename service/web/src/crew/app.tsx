@@ -1,0 +1,78 @@
+// Which screen is shown, and the loss that every screen but the first stands on.
+import { useEffect, useState } from "preact/hooks";
+import { strings } from "../strings.ts";
+import { Drawings, Notice, Strip } from "./parts.tsx";
+import { go, route, type Route } from "./route.ts";
+import { AddDamage } from "./screens/add-damage.tsx";
+import { Details } from "./screens/details.tsx";
+import { Entry } from "./screens/entry.tsx";
+import { Losses } from "./screens/losses.tsx";
+import { PieceScreen } from "./screens/piece.tsx";
+import { Pieces } from "./screens/pieces.tsx";
+import { StepScreen } from "./screens/steps.tsx";
+import { Unsent } from "./screens/unsent.tsx";
+import { draft, loss, openLoss, person, sentenceFor } from "./state.ts";
+
+export function App() {
+  const now = route.value;
+  return (
+    <div class="crew">
+      <Drawings />
+      {now.at === "losses" ? <Losses /> : <AtLoss now={now} />}
+    </div>
+  );
+}
+
+type RouteAtLoss = Exclude<Route, { at: "losses" }>;
+
+function AtLoss({ now }: { now: RouteAtLoss }) {
+  const [failure, setFailure] = useState<string | null>(null);
+  useEffect(() => {
+    setFailure(null);
+    openLoss(now.loss).catch((error: unknown) => setFailure(sentenceFor(error)));
+  }, [now.loss]);
+
+  const open = loss.value;
+  if (open?.loss.loss !== now.loss) {
+    if (failure === null) return <p class="quiet">{strings.loadingLosses}</p>;
+    return (
+      <Notice kind="error" title={strings.loadFailed}>
+        <p>{failure}</p>
+      </Notice>
+    );
+  }
+  if (now.at !== "entry" && person.value === "") {
+    go({ at: "entry", loss: now.loss }, true);
+    return null;
+  }
+  return (
+    <>
+      {now.at !== "entry" && <Strip loss={now.loss} title={open.loss.title} />}
+      <Screen now={now} />
+    </>
+  );
+}
+
+function Screen({ now }: { now: RouteAtLoss }) {
+  switch (now.at) {
+    case "entry":
+      return <Entry loss={now.loss} />;
+    case "pieces":
+      return <Pieces loss={now.loss} />;
+    case "step": {
+      const needsTag =
+        now.step !== "tag" && (draft.value.tag === null || draft.value.loss !== now.loss);
+      if (!needsTag) return <StepScreen key={now.step} loss={now.loss} step={now.step} />;
+      go({ at: "pieces", loss: now.loss }, true);
+      return null;
+    }
+    case "piece":
+      return <PieceScreen key={now.tag} loss={now.loss} tag={now.tag} />;
+    case "details":
+      return <Details loss={now.loss} tag={now.tag} />;
+    case "damage":
+      return <AddDamage loss={now.loss} tag={now.tag} />;
+    case "unsent":
+      return <Unsent loss={now.loss} />;
+  }
+}

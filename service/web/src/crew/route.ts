@@ -1,0 +1,65 @@
+// Where one is in the app: the part of the address after "#", so that the phone's own back
+// button and a reload work as people expect.
+import { signal } from "@preact/signals";
+
+export const STEPS = ["tag", "photos", "object", "materials", "damage", "place"] as const;
+export type Step = (typeof STEPS)[number];
+
+export type Route =
+  | { at: "losses" }
+  | { at: "entry"; loss: string }
+  | { at: "pieces"; loss: string }
+  | { at: "step"; loss: string; step: Step }
+  | { at: "piece"; loss: string; tag: string }
+  | { at: "details"; loss: string; tag: string }
+  | { at: "damage"; loss: string; tag: string }
+  | { at: "unsent"; loss: string };
+
+export const route = signal<Route>(read(location.hash));
+
+/** A tag scanned with the phone's own camera app, which opened this page with "#tag=…". */
+export const scannedOutside = signal<string | null>(/^#tag=(.+)$/.exec(location.hash)?.[1] ?? null);
+
+window.addEventListener("hashchange", () => {
+  route.value = read(location.hash);
+  window.scrollTo(0, 0);
+  // Reading aloud starts at the top of the new screen.
+  requestAnimationFrame(() => document.querySelector<HTMLElement>("#crew h1")?.focus());
+});
+
+export function go(to: Route, replace = false): void {
+  const hash = address(to);
+  if (replace) location.replace(hash);
+  else location.hash = hash;
+}
+
+export function address(to: Route): string {
+  switch (to.at) {
+    case "losses":
+      return "#/";
+    case "entry":
+      return `#/${to.loss}`;
+    case "step":
+      return `#/${to.loss}/step/${to.step}`;
+    case "piece":
+      return `#/${to.loss}/piece/${to.tag}`;
+    case "details":
+    case "damage":
+      return `#/${to.loss}/piece/${to.tag}/${to.at}`;
+    default:
+      return `#/${to.loss}/${to.at}`;
+  }
+}
+
+function read(hash: string): Route {
+  const [loss, place, name, more] = hash.replace(/^#\/?/, "").split("/");
+  if (!loss || loss.startsWith("tag=")) return { at: "losses" };
+  if (place === "pieces" || place === "unsent") return { at: place, loss };
+  if (place === "step") {
+    return { at: "step", loss, step: STEPS.find((step) => step === name) ?? "tag" };
+  }
+  if (place === "piece" && name) {
+    return { at: more === "details" || more === "damage" ? more : "piece", loss, tag: name };
+  }
+  return { at: "entry", loss };
+}

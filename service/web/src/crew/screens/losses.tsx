@@ -1,0 +1,57 @@
+import { useEffect, useState } from "preact/hooks";
+import { labelsOf, type Peril } from "../../contract.ts";
+import { strings } from "../../strings.ts";
+import { Heading, Icon, Notice } from "../parts.tsx";
+import { address } from "../route.ts";
+import { loadLosses, lossList, sentenceFor } from "../state.ts";
+
+const PERILS = labelsOf<Peril>("Peril");
+
+/** Which loss the crew is at. */
+export function Losses() {
+  const [failure, setFailure] = useState<string | null>(null);
+  const load = () => {
+    setFailure(null);
+    loadLosses().catch((error: unknown) => setFailure(sentenceFor(error)));
+  };
+  useEffect(load, []);
+
+  const list = lossList.value;
+  return (
+    <div class="stack">
+      <Heading title={strings.chooseLoss} />
+      {failure !== null && (
+        <Notice kind="error" title={strings.loadFailed}>
+          <p>{failure}</p>
+          <button type="button" class="button button--field" onClick={load}>
+            {strings.tryAgain}
+          </button>
+        </Notice>
+      )}
+      {list === null && failure === null && <p class="quiet">{strings.loadingLosses}</p>}
+      {list?.length === 0 && <p class="empty">{strings.noLosses}</p>}
+      <ul class="cards">
+        {list?.map((one) => (
+          <li key={one.loss}>
+            <a class="card" href={address({ at: "entry", loss: one.loss })}>
+              <span class="card__body">
+                <span class="card__title">{one.title}</span>
+                <span class="card__line">
+                  <Icon name="place" size={20} />
+                  {one.site}
+                </span>
+                <span class="card__flags">
+                  <span class="flag">{PERILS.get(one.peril)}</span>
+                  <span class={`flag flag--${one.authorised ? "done" : "caution"}`}>
+                    {one.authorised ? strings.authorised : strings.notAuthorised}
+                  </span>
+                </span>
+              </span>
+              <Icon name="next" size={28} />
+            </a>
+          </li>
+        ))}
+      </ul>
+    </div>
+  );
+}

@@ -1,0 +1,223 @@
+// What the crew's app knows at this moment. Everything lasting is in the store; these signals
+// mirror what the screens show of it.
+import { computed, signal } from "@preact/signals";
+import {
+  briefing,
+  itemPage,
+  losses,
+  NotReached,
+  type Briefing,
+  type ItemPage,
+  type LossSummary,
+} from "../api.ts";
+import type { Body, PartRole } from "../contract.ts";
+import { foldPieces, type Place } from "../pieces.ts";
+import { Store, type KeptEvent, type Waiting } from "../store.ts";
+import { strings } from "../strings.ts";
+import { enrol, sendAll, type Sent } from "../sync.ts";
+import { bodiesOf, EMPTY_DRAFT, type Draft } from "./draft.ts";
+
+const SEND_EVERY_MS = 30_000;
+const RECENT = 6;
+
+/** Opened by `start`, before any screen is drawn. */
+export let store: Store;
+
+export const person = signal("");
+export const lossList = signal<readonly LossSummary[] | null>(null);
+export const loss = signal<Briefing | null>(null);
+export const kept = signal<readonly KeptEvent[]>([]);
+export const outbox = signal<readonly Waiting[]>([]);
+export const sending = signal(false);
+export const lastSent = signal<Sent | null>(null);
+export const draft = signal<Draft>(EMPTY_DRAFT);
+export const recentPlaces = signal<readonly Place[]>([]);
+export const recentObjects = signal<readonly string[]>([]);
+export const recentMaterials = signal<readonly string[]>([]);
+/** What the service last said of a piece, by tag. */
+export const answers = signal<ReadonlyMap<string, ItemPage>>(new Map());
+
+export const pieces = computed(() => foldPieces(kept.value));
+
+/** Read what this phone remembers, then keep sending for as long as the page lives. */
+export async function start(): Promise<void> {
+  store = await Store.open();
+  person.value = (await store.note<string>("person")) ?? "";
+  recentPlaces.value = (await store.note<Place[]>("places")) ?? [];
+  recentObjects.value = (await store.note<string[]>("objects")) ?? [];
+  recentMaterials.value = (await store.note<string[]>("materials")) ?? [];
+  draft.value = (await store.note<Draft>("draft")) ?? EMPTY_DRAFT;
+  outbox.value = await store.outbox();
+  // `navigator.onLine` says little in a damaged building: every sign of a network is only a
+  // reason to try.
+  window.addEventListener("online", () => void send());
+  document.addEventListener("visibilitychange", () => {
+    if (document.visibilityState === "visible") void send();
+  });
+  setInterval(() => void send(), SEND_EVERY_MS);
+  void send();
+  void navigator.storage?.persist?.();
+  enrol(store).catch(() => undefined); // Tried again before the first event is written.
+}
+
+export async function rememberPerson(name: string): Promise<void> {
+  person.value = name;
+  await store.keepNote("person", name);
+}
+
+/** The open losses: from the service, or as last seen when it can't be reached. */
+export async function loadLosses(): Promise<void> {
+  lossList.value = await freshOr("losses", losses);
+}
+
+/** Open a loss: what to read before entry, and this phone's own events on it. */
+export async function openLoss(id: string): Promise<void> {
+  if (loss.value?.loss.loss !== id) {
+    loss.value = null;
+    kept.value = await store.eventsOf(id);
+  }
+  loss.value = await freshOr(`loss:${id}`, () => briefing(id));
+}
+
+async function freshOr<Value>(name: string, ask: () => Promise<Value>): Promise<Value> {
+  try {
+    const fresh = await ask();
+    await store.keepNote(name, fresh);
+    return fresh;
+  } catch (error) {
+    const seen = error instanceof NotReached ? await store.note<Value>(name) : undefined;
+    if (seen === undefined) throw error;
+    return seen;
+  }
+}
+
+/** Write events on the open loss, then try to send them. Resolves once they are safe here. */
+export async function record(bodies: readonly Body[]): Promise<void> {
+  const open = loss.value;
+  if (open === null) throw new Error("no loss is open");
+  await enrol(store);
+  await store.append(bodies, {
+    actor: person.value,
+    zone: Intl.DateTimeFormat().resolvedOptions().timeZone,
+    loss: open.loss.loss,
+    at: new Date(),
+  });
+  kept.value = await store.eventsOf(open.loss.loss);
+  outbox.value = await store.outbox();
+  void send();
+}
+
+let running: Promise<void> | null = null;
+let queued: Promise<void> | null = null;
+
+/** Send what waits. While one attempt runs, one more is queued for what was written meanwhile. */
+export function send(): Promise<void> {
+  if (running === null) {
+    running = sendOnce().finally(() => {
+      running = null;
+    });
+    return running;
+  }
+  queued ??= running.then(() => {
+    queued = null;
+    return send();
+  });
+  return queued;
+}
+
+async function sendOnce(): Promise<void> {
+  if ((await store.outbox()).length === 0) return;
+  sending.value = true;
+  try {
+    lastSent.value = await sendAll(store);
+  } finally {
+    sending.value = false;
+    outbox.value = await store.outbox();
+  }
+}
+
+/** Try again what the service refused. */
+export async function sendRefusedAgain(): Promise<void> {
+  for (const one of await store.outbox()) {
+    if (one.refused !== null) await store.mark(one, null);
+  }
+  await send();
+}
+
+/** What the service says of a piece now; kept for when it can't be reached. */
+export async function askAbout(tag: string): Promise<void> {
+  const name = `item:${tag}`;
+  let answer: ItemPage | null | undefined;
+  try {
+    answer = await itemPage(tag);
+    if (answer !== null) await store.keepNote(name, answer);
+  } catch (error) {
+    if (!(error instanceof NotReached)) throw error;
+    answer = await store.note<ItemPage>(name);
+  }
+  if (answer != null) answers.value = new Map(answers.value).set(tag, answer);
+}
+
+export async function keepDraft(change: Partial<Draft>): Promise<void> {
+  draft.value = { ...draft.value, ...change };
+  await store.keepNote("draft", draft.value);
+}
+
+/** Give the piece in hand up, with the photos that only it had. */
+export async function dropDraft(): Promise<void> {
+  for (const sha of draft.value.photos) await store.dropPhoto(sha);
+  await clearDraft();
+}
+
+async function clearDraft(): Promise<void> {
+  draft.value = EMPTY_DRAFT;
+  await store.dropNote("draft");
+}
+
+/** Begin a piece, in the same place as the last one or, for a part, in that of its parent. */
+export async function beginDraft(
+  loss: string,
+  part?: { parent: string; role: PartRole | null; found: Place },
+): Promise<void> {
+  await keepDraft({
+    ...EMPTY_DRAFT,
+    loss,
+    found: recentPlaces.value[0] ?? EMPTY_DRAFT.found,
+    ...part,
+  });
+}
+
+/** Save the piece in hand as events; resolves to its tag once they are safe on this phone. */
+export async function saveDraft(): Promise<string> {
+  const finished = draft.value;
+  await record(bodiesOf(finished, loss.value?.loss.wet_since ?? null));
+  await rememberChoices(finished);
+  await clearDraft();
+  return finished.tag ?? "";
+}
+
+/** Remember the choices of a finished piece, so that they come first at the next. */
+async function rememberChoices(finished: Draft): Promise<void> {
+  const { found, objectType, materials } = finished;
+  if (found.floor || found.room || found.wall) {
+    const same = (one: Place) =>
+      one.floor === found.floor && one.room === found.room && one.wall === found.wall;
+    recentPlaces.value = [found, ...recentPlaces.value.filter((one) => !same(one))].slice(
+      0,
+      RECENT,
+    );
+    await store.keepNote("places", recentPlaces.value);
+  }
+  if (objectType !== null) {
+    recentObjects.value = [...new Set([objectType, ...recentObjects.value])].slice(0, RECENT);
+    await store.keepNote("objects", recentObjects.value);
+  }
+  recentMaterials.value = [...new Set([...materials, ...recentMaterials.value])].slice(0, RECENT);
+  await store.keepNote("materials", recentMaterials.value);
+}
+
+/** A sentence for an error that reached a screen. */
+export function sentenceFor(error: unknown): string {
+  if (error instanceof NotReached) return strings.loadFailedText;
+  return error instanceof Error ? error.message : String(error);
+}

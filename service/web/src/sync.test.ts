@@ -1,0 +1,136 @@
+import assert from "node:assert/strict";
+import test, { afterEach } from "node:test";
+import "fake-indexeddb/auto";
+import type { Body, Event } from "./contract.ts";
+import { digestOf, sha256 } from "./journal.ts";
+import { Store } from "./store.ts";
+import { enrol, sendAll } from "./sync.ts";
+
+const TAG = "ABCDEFGHJKMN7";
+const writer = { actor: "Ana Ruiz", zone: "Europe/Lisbon", loss: "L-1", at: new Date(0) };
+const realFetch = globalThis.fetch;
+
+afterEach(() => {
+  globalThis.fetch = realFetch;
+});
+
+/** A service that keeps what it is sent; `trouble` may answer in its place. */
+function service(trouble: (path: string, turn: number) => Response | "drop reply" | null) {
+  const events = new Map<string, Event>();
+  const photos = new Set<string>();
+  let turn = 0;
+  globalThis.fetch = async (input, init) => {
+    const path = String(input);
+    turn += 1;
+    const instead = trouble(path, turn);
+    if (instead instanceof Response) return instead;
+    const answer = await answerTo(path, init);
+    if (instead === "drop reply") throw new TypeError("network");
+    return answer;
+  };
+  async function answerTo(path: string, init: RequestInit | undefined): Promise<Response> {
+    if (path === "/api/devices") return Response.json({ device: "phone-9", clock: 3 });
+    if (path.startsWith("/photos/")) {
+      const sha = await sha256(await (init?.body as Blob).arrayBuffer());
+      photos.add(sha);
+      return Response.json({ sha256: sha }, { status: 201 });
+    }
+    const sent = (JSON.parse(String(init?.body)) as { events: Event[] }).events;
+    const receipts = await Promise.all(
+      sent.map(async (event) => {
+        const outcome = events.has(event.id) ? "already_stored" : "stored";
+        events.set(event.id, event);
+        return { id: event.id, outcome, digest: await digestOf(event) };
+      }),
+    );
+    return Response.json({ receipts, clock: 500 });
+  }
+  return { events, photos };
+}
+
+async function phoneWith(name: string, pieces: number): Promise<Store> {
+  const store = await Store.open(name);
+  await enrol(store);
+  for (let piece = 0; piece < pieces; piece += 1) {
+    const full = new Blob([`photo ${piece}`]);
+    const photo = await sha256(await full.arrayBuffer());
+    await store.keepPhoto({ sha: photo, thumb: full, full });
+    const bodies: Body[] = [
+      { type: "item_tagged", tag: TAG, object_type: "book", materials: ["bound_volume"] },
+      { type: "photo_taken", tag: TAG, photo, kind: "site" },
+    ];
+    await store.append(bodies, writer);
+  }
+  return store;
+}
+
+test("sends everything, in batches, and takes note of the service's clock", async () => {
+  const kept = service(() => null);
+  const store = await phoneWith("plain", 120);
+  assert.deepEqual(await sendAll(store), { outcome: "all" });
+  assert.equal(kept.events.size, 240);
+  assert.equal(kept.photos.size, 120);
+  assert.equal((await store.journal())?.clock, 500);
+});
+
+test("loses nothing and doubles nothing when replies are dropped", async () => {
+  const kept = service((_, turn) => (turn % 3 === 0 ? "drop reply" : null));
+  const store = await phoneWith("dropped", 30);
+  let attempts = 0;
+  while ((await sendAll(store)).outcome !== "all") {
+    attempts += 1;
+    assert.ok(attempts < 100);
+  }
+  assert.equal(kept.events.size, 60);
+  assert.equal(kept.photos.size, 30);
+});
+
+for (const [what, answer] of [
+  [
+    "a sign-in page",
+    () => new Response("<h1>Sign in</h1>", { headers: { "content-type": "text/html" } }),
+  ],
+  ["a fault of the server", () => new Response("", { status: 503 })],
+  ["JSON of something else", () => Response.json({ ok: true })],
+] as const) {
+  test(`keeps everything when ${what} answers`, async () => {
+    service((path) => (path === "/api/devices" ? null : answer()));
+    const store = await phoneWith(what, 2);
+    assert.deepEqual(await sendAll(store), { outcome: "not_reached" });
+    assert.equal((await store.outbox()).length, 6);
+  });
+}
+
+test("keeps what is refused, with the reason, and sends the rest", async () => {
+  service((path) =>
+    path === "/log/events"
+      ? Response.json({
+          receipts: [
+            { id: "phone-9.1", outcome: "refused", digest: "", why: "tag: not a tag" },
+            { id: "phone-9.2", outcome: "stored", digest: "0".repeat(64) },
+          ],
+          clock: 9,
+        })
+      : null,
+  );
+  const store = await phoneWith("refused", 1);
+  assert.deepEqual(await sendAll(store), { outcome: "some_refused" });
+  const [first, second, ...rest] = await store.outbox();
+  assert.equal(first?.refused, "tag: not a tag");
+  assert.ok(second?.refused, "a receipt for other bytes does not settle an event");
+  assert.equal(rest.length, 0);
+});
+
+test("says why when the service refuses the whole", async () => {
+  service((path) =>
+    path === "/log/events"
+      ? Response.json({ detail: "this phone was revoked" }, { status: 403 })
+      : null,
+  );
+  const store = await phoneWith("whole", 1);
+  assert.deepEqual(await sendAll(store), {
+    outcome: "service_refused",
+    why: "this phone was revoked",
+  });
+  assert.equal((await store.outbox()).length, 3);
+});
