@@ -61,7 +61,7 @@ def triage_of(
                 float(loss.mean_temperature_c) if loss and loss.mean_temperature_c else None
             ),
             loss_at=_not_after(loss.happened_at if loss else None, now),
-            frozen=_frozen(item, book, now),
+            frozen=frozen_intervals(item, book, now),
             conservator_only=item.conservator_only,
         )
     )
@@ -89,7 +89,10 @@ def _not_after(moment: datetime | None, now: datetime) -> datetime | None:
     return min(moment, now) if moment is not None else None
 
 
-def _frozen(item: Item, book: FacilityBook | None, now: datetime) -> tuple[FrozenInterval, ...]:
+def frozen_intervals(
+    item: Item, book: FacilityBook | None, now: datetime
+) -> tuple[FrozenInterval, ...]:
+    """The times the piece was held frozen; the last is open while it still is."""
     ended = tuple(
         FrozenInterval(start=step.started_at, end=step.ended_at)
         for step in item.steps

@@ -106,5 +106,5 @@ def test_subjects_name_every_record_an_event_changes() -> None:
 def test_labels_are_for_people_and_values_for_programs() -> None:
     assert Material("oil_canvas") is Material.OIL_CANVAS
     assert Material.OIL_CANVAS.label == "Oil on canvas"
-    assert Role.CREW == "crew"
+    assert Role.CREW.value == "crew"
     assert LOSS
