@@ -1,0 +1,93 @@
+"""The real service with the invented scenario, and a real browser before it."""
+
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, BrowserContext, Page, Playwright, sync_playwright
+
+from service.installation import Installation
+from service.settings import Settings
+from tests.browser.chromium import launch
+from tests.browser.seeding import Seed, seed
+from tests.browser.serving import Clock, served
+from tests.browser.watching import SIZES, Complaints, Size, open_context
+
+WAIT_MS = 15_000
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Everything in this folder needs the browser."""
+    for item in items:
+        if Path(__file__).parent in item.path.parents:
+            item.add_marker(pytest.mark.browser)
+
+
+@pytest.fixture(scope="session")
+def seeded(tmp_path_factory: pytest.TempPathFactory) -> Seed:
+    """The scenario, written and planned once; every test works on a copy."""
+    return seed(tmp_path_factory.mktemp("seeded") / "installation")
+
+
+@pytest.fixture
+def clock(seeded: Seed) -> Clock:
+    """The service's time, from the moment of planning on."""
+    return Clock(seeded.now)
+
+
+@pytest.fixture
+def here(seeded: Seed, clock: Clock, tmp_path: Path) -> Installation:
+    """A fresh copy of the seeded installation; whoever serves it closes it."""
+    folder = tmp_path / "installation"
+    shutil.copytree(seeded.folder, folder)
+    return Installation(Settings(folder=folder), now=clock)
+
+
+@pytest.fixture
+def address(here: Installation) -> Iterator[str]:
+    """Where it is served."""
+    with served(here) as found:
+        yield found
+
+
+@pytest.fixture(scope="session")
+def playwright() -> Iterator[Playwright]:
+    with sync_playwright() as found:
+        yield found
+
+
+@pytest.fixture(scope="session")
+def chromium(playwright: Playwright) -> Iterator[Browser]:
+    """One browser for all tests; each has a context of its own."""
+    browser = launch(playwright)
+    yield browser
+    browser.close()
+
+
+@pytest.fixture(params=SIZES, ids=lambda size: size.name)
+def size(request: pytest.FixtureRequest) -> Size:
+    """A phone's screen, and a desk's."""
+    found: Size = request.param
+    return found
+
+
+@pytest.fixture
+def context(chromium: Browser, size: Size, address: str) -> Iterator[BrowserContext]:
+    with open_context(chromium, size, address) as found:
+        yield found
+
+
+@pytest.fixture
+def page(context: BrowserContext, complaints: Complaints) -> Iterator[Page]:
+    """A page; the test fails when the browser complained of anything."""
+    found = context.new_page()
+    found.set_default_timeout(WAIT_MS)
+    complaints.watch(found)
+    yield found
+    complaints.assert_none()
+
+
+@pytest.fixture
+def complaints() -> Complaints:
+    return Complaints()

@@ -1,0 +1,52 @@
+"""The real service on a free port of this machine, in a thread beside the browser."""
+
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import datetime, timedelta
+
+import uvicorn
+
+from service.app import create_app
+from service.installation import Installation
+
+START_S = 30.0
+
+
+class Clock:
+    """A clock that runs on from a given moment, and that a test may put forward."""
+
+    def __init__(self, starts: datetime) -> None:
+        self._starts = starts
+        self._since = time.monotonic()
+
+    def __call__(self) -> datetime:
+        return self._starts + timedelta(seconds=time.monotonic() - self._since)
+
+    def forward(self, **by: float) -> None:
+        """Let time pass."""
+        self._starts += timedelta(**by)
+
+
+@contextmanager
+def served(here: Installation) -> Iterator[str]:
+    """Serve ``here`` and give its address. ``RuntimeError`` when the service does not start."""
+    server = uvicorn.Server(
+        uvicorn.Config(
+            create_app(here), host="127.0.0.1", port=0, log_config=None, access_log=False
+        )
+    )
+    thread = threading.Thread(target=server.run, name="service", daemon=True)
+    thread.start()
+    try:
+        deadline = time.monotonic() + START_S
+        while not server.started:
+            if not thread.is_alive() or time.monotonic() > deadline:
+                raise RuntimeError("the service did not start")
+            time.sleep(0.02)
+        port = server.servers[0].sockets[0].getsockname()[1]
+        yield f"http://127.0.0.1:{port}"
+    finally:
+        server.should_exit = True
+        thread.join()
