@@ -5,7 +5,14 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, Playwright, sync_playwright
+from playwright.sync_api import (
+    Browser,
+    BrowserContext,
+    Page,
+    Playwright,
+    expect,
+    sync_playwright,
+)
 
 from service.installation import Installation
 from service.settings import Settings
@@ -53,6 +60,7 @@ def address(here: Installation) -> Iterator[str]:
 
 @pytest.fixture(scope="session")
 def playwright() -> Iterator[Playwright]:
+    expect.set_options(timeout=WAIT_MS)
     with sync_playwright() as found:
         yield found
 
