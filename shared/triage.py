@@ -346,17 +346,20 @@ class _Assessment:
         return left_h, sentence
 
     def _elapsed_h(self, start: datetime) -> float:
-        """Return hours from start till now, frozen time left out: freezing pauses the clock."""
-        total = max((self.piece.now - start).total_seconds(), 0.0)
-        frozen = 0.0
+        """Return hours from start till now, frozen time left out: freezing pauses the clock.
+
+        Times are added up exactly, so that no rounding can let a later start seem the earlier.
+        """
+        total = max(self.piece.now - start, timedelta(0))
+        frozen = timedelta(0)
         reached = start
         for interval in sorted(self.piece.frozen, key=lambda interval: interval.start):
             begin = max(interval.start, reached)
             end = min(interval.end or self.piece.now, self.piece.now)
             if end > begin:
-                frozen += (end - begin).total_seconds()
+                frozen += end - begin
                 reached = end
-        return (total - frozen) / 3600
+        return (total - frozen) / timedelta(hours=1)
 
     def is_frozen(self) -> bool:
         """Return whether the piece is held frozen now."""

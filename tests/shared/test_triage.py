@@ -113,6 +113,22 @@ def test_one_more_material_never_gives_time_or_permission(
     check_more_never_gives(piece, with_more(piece, materials=(*piece.materials, material)))
 
 
+def test_no_rounding_gives_time_where_frozen_spells_meet() -> None:
+    soaked = DamageSeen(damage=Damage.SOAKED, wet_since=NOW)
+    piece = TriageInput(
+        now=NOW,
+        materials=(Material.OIL_CANVAS,),
+        damages=(soaked,),
+        loss_at=ago(18.55724899240039),
+        frozen=(
+            FrozenInterval(start=ago(1), end=NOW),
+            FrozenInterval(start=ago(19), end=ago(1)),
+        ),
+    )
+    unknown_since = DamageSeen(damage=Damage.SOAKED)
+    check_more_never_gives(piece, with_more(piece, damages=(soaked, unknown_since)))
+
+
 def check_more_never_gives(piece: TriageInput, more: TriageInput) -> None:
     before, after = assess(piece), assess(more)
     if before.hours_left is not None:
