@@ -1,7 +1,8 @@
 """The plan drawn over time: chambers as runs, rooms and benches as how much of them is used.
 
 Drawn on the server as SVG with presentation attributes only; the same facts stand in a table
-beside it, so the picture is never the only way to read the plan.
+beside it, so the picture is never the only way to read the plan. The names of the stations are a
+drawing of their own, which stays in sight while the days scroll past it on a phone.
 """
 
 from collections.abc import Iterable, Sequence
@@ -9,6 +10,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from html import escape
 from itertools import pairwise
+from textwrap import wrap
 from zoneinfo import ZoneInfo
 
 from markupsafe import Markup
@@ -18,8 +20,9 @@ from scheduler.problem import Bench, Chamber, Problem, Room, RoomStep, Station, 
 
 ROW = 46
 BAR = 30
-LEFT = 190
-WIDTH = 1180
+NAMES = 148
+NAME_LETTERS = 19
+WIDTH = 1032
 TOP = 34
 INK, RULE, FAINT = "#0d2b3a", "#b9c6cc", "#eef2f3"
 FILLS = ("#1f5f78", "#8a5a13", "#5a4a8a", "#2f6b46", "#8a3b4a", "#4a5560")
@@ -37,38 +40,52 @@ class Use:
 
 
 def draw(problem: Problem, plan: Plan, start: int, days: int, zone: str) -> Markup:
-    """The plan from minute ``start`` for ``days`` days as one SVG."""
+    """The plan from minute ``start`` for ``days`` days: the stations' names, and their days."""
     rows = [one for one in problem.stations if _is_used(one, plan) or isinstance(one, Chamber)]
     height = TOP + ROW * len(rows) + 8
-    scale = (WIDTH - LEFT) / (days * 24 * 60)
-    view = _View(problem, start, start + days * 24 * 60, scale, ZoneInfo(zone))
-    parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {height}" '
-        f'width="{WIDTH}" height="{height}" role="img" '
-        f'aria-label="Plan board, {days} days; the same is in the table below" '
-        f'font-family="system-ui, sans-serif" font-size="13">'
-    ]
-    parts += view.days(height)
+    view = _View(problem, start, start + days * 24 * 60, WIDTH / (days * 24 * 60), ZoneInfo(zone))
     programmes = {one.id: index for index, one in enumerate(problem.programmes)}
+    names: list[str] = []
+    chart = [*view.days(height)]
     for number, station in enumerate(rows):
         top = TOP + number * ROW
-        parts.append(
-            f'<text x="0" y="{top + 27}" fill="{INK}" font-weight="600">'
-            f"{escape(_short(station.label or station.id))}</text>"
-        )
-        parts.append(
-            f'<line x1="0" x2="{WIDTH}" y1="{top + ROW}" y2="{top + ROW}" stroke="{RULE}"/>'
-        )
+        names += _name(station.label or station.id, top)
+        names.append(_rule(top + ROW, NAMES))
+        chart.append(_rule(top + ROW, WIDTH))
         if isinstance(station, Chamber):
-            parts += view.chamber(station, plan, programmes, top)
+            chart += view.chamber(station, plan, programmes, top)
         else:
-            parts += view.use(uses(problem, plan, station), top)
-    parts.append("</svg>")
-    return Markup("".join(parts))
+            chart += view.use(uses(problem, plan, station), top)
+    words = f"Plan board, {days} days; the same is in the table below"
+    return Markup(
+        '<div class="board">'
+        + _drawing(names, NAMES, height, 'class="board__names"')
+        + _drawing(chart, WIDTH, height, f'role="group" aria-label="{words}"')
+        + "</div>"
+    )
 
 
-def _short(text: str) -> str:
-    return text if len(text) <= 25 else text[:24] + "…"
+def _drawing(parts: Iterable[str], width: int, height: int, attributes: str) -> str:
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" '
+        f'width="{width}" height="{height}" {attributes} '
+        f'font-family="system-ui, sans-serif" font-size="13">{"".join(parts)}</svg>'
+    )
+
+
+def _rule(y: int, width: int) -> str:
+    return f'<line x1="0" x2="{width}" y1="{y}" y2="{y}" stroke="{RULE}"/>'
+
+
+def _name(text: str, top: int) -> Iterable[str]:
+    """A station's name on one line, or on two and cut short."""
+    lines = wrap(text, NAME_LETTERS, max_lines=2, placeholder="…")
+    first = top + 27 if len(lines) == 1 else top + 20
+    for number, line in enumerate(lines):
+        yield (
+            f'<text x="8" y="{first + 16 * number}" fill="{INK}" font-weight="600">'
+            f"{escape(line)}</text>"
+        )
 
 
 def _is_used(station: Station, plan: Plan) -> bool:
@@ -87,13 +104,14 @@ class _View:
 
     def x(self, minute: float) -> float:
         """Where a minute lies."""
-        return round(LEFT + (min(max(minute, self.start), self.end) - self.start) * self.scale, 1)
+        return round((min(max(minute, self.start), self.end) - self.start) * self.scale, 1)
 
     def days(self, height: int) -> Iterable[str]:
         """A rule and a name for every local midnight."""
         moment = self.problem.epoch + timedelta(minutes=self.start)
         local = moment.astimezone(self.zone)
         midnight = local.replace(hour=0, minute=0, second=0, microsecond=0)
+        first = True
         narrow = (self.end - self.start) > 16 * 24 * 60
         while True:
             minute = (midnight - self.problem.epoch).total_seconds() / 60
@@ -102,8 +120,10 @@ class _View:
             if minute >= self.start:
                 x = self.x(minute)
                 yield f'<line x1="{x}" x2="{x}" y1="20" y2="{height}" stroke="{RULE}"/>'
-                if not narrow or midnight.weekday() == 0:
-                    yield f'<text x="{x + 3}" y="15" fill="{INK}">{_day(midnight)}</text>'
+                if (not narrow or midnight.weekday() == 0) and x < WIDTH - 50:
+                    name = _day(midnight, with_month=first or midnight.day == 1)
+                    yield f'<text x="{x + 3}" y="15" fill="{INK}">{name}</text>'
+                    first = False
             midnight = datetime.combine(
                 midnight.date() + timedelta(days=1), midnight.timetz(), midnight.tzinfo
             )
@@ -153,9 +173,7 @@ class _View:
 
     def use(self, pieces: Sequence[Use], top: int) -> Iterable[str]:
         """How full a shared station is, as a filled outline under its limit."""
-        yield (
-            f'<rect x="{LEFT}" y="{top + 8}" width="{WIDTH - LEFT}" height="{BAR}" fill="{FAINT}"/>'
-        )
+        yield f'<rect x="0" y="{top + 8}" width="{WIDTH}" height="{BAR}" fill="{FAINT}"/>'
         points = []
         for one in pieces:
             if one.end <= self.start or one.start >= self.end:
@@ -170,8 +188,8 @@ class _View:
             yield f'<polygon points="{outline}" fill="{FILLS[0]}" fill-opacity="0.75"/>'
 
 
-def _day(moment: datetime) -> str:
-    return f"{moment:%a} {moment.day} {moment:%b}"
+def _day(moment: datetime, *, with_month: bool) -> str:
+    return f"{moment:%a} {moment.day}" + (f" {moment:%b}" if with_month else "")
 
 
 def uses(problem: Problem, plan: Plan, station: Station) -> list[Use]:

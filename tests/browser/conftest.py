@@ -19,9 +19,7 @@ from service.settings import Settings
 from tests.browser.chromium import launch
 from tests.browser.seeding import Seed, seed
 from tests.browser.serving import Clock, served
-from tests.browser.watching import SIZES, Complaints, Size, open_context
-
-WAIT_MS = 15_000
+from tests.browser.watching import SIZES, WAIT_MS, Complaints, Size, open_context
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
@@ -90,7 +88,6 @@ def context(chromium: Browser, size: Size, address: str) -> Iterator[BrowserCont
 def page(context: BrowserContext, complaints: Complaints) -> Iterator[Page]:
     """A page; the test fails when the browser complained of anything."""
     found = context.new_page()
-    found.set_default_timeout(WAIT_MS)
     complaints.watch(found)
     yield found
     complaints.assert_none()

@@ -78,7 +78,7 @@ def tag_a_piece(page: Page, loss: str, photo: bytes) -> None:
     page.get_by_role("button", name="Next").click()
     page.get_by_label("Room").fill("music room")
     page.get_by_role("button", name="Save the piece").click()
-    page.get_by_text("Saved and sent").wait_for()
+    page.locator(".ruling").wait_for()
 
 
 def keep(name: str, page: Page) -> None:

@@ -37,6 +37,7 @@ def test_a_selection_is_narrowed_and_decided(
     page.goto("/adjuster/")
     assert_sound(page)
     page.locator(f"a[href='{base}']").click()
+    expect(page).to_have_url(re.compile(f"{base}$"))
     assert_sound(page)
     everything = page.get_by_role("row").count()
     page.get_by_label("Search").fill("oil")

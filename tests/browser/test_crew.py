@@ -16,8 +16,9 @@ from service.log.reading import EVERYTHING
 from service.storage.tables import LogRow
 from shared.records import Item
 from shared.vocabulary import Damage, Extent, Material, ObjectType
+from tests.browser.accessibility import barriers_of
 from tests.browser.seeding import Seed
-from tests.browser.watching import Complaints, assert_sound
+from tests.browser.watching import Complaints, assert_sound, faults_of
 
 NAME = "Hesper Quillfeather (invented)"
 
@@ -182,3 +183,48 @@ def test_without_a_network_a_piece_is_kept_and_sent_when_it_is_back(
     expect(nothing_left).to_be_visible()
     assert_sound(page)
     assert sent(here, tag).object_type is ObjectType.SCULPTURE
+
+
+def test_every_screen_of_the_crew_is_open_to_everybody(
+    page: Page, seeded: Seed, photo: bytes, complaints: Complaints
+) -> None:
+    complaints.expect("/api/items/")
+    faults: list[str] = []
+
+    def look(heading: str) -> None:
+        expect(page.get_by_role("heading", level=1)).to_have_text(heading)
+        faults.extend(faults_of(page) + barriers_of(page))
+
+    page.goto("/crew/")
+    look("Which loss are you at?")
+    page.goto(f"/crew/#/{seeded.fire}")
+    look("Before you go in")
+    enter(page, seeded.fire)
+    look("0 pieces tagged on this phone")
+    type_tag(page, new_tag()[:-1])
+    look("Scan the tag")
+    page.get_by_label("Code on the tag").fill(new_tag())
+    page.get_by_role("button", name="Use this code").click()
+    look("Photograph the piece")
+    take_photo(page, photo)
+    look("What is it?")
+    choose(page, "What is it?", ObjectType.PAINTING.label)
+    choose(page, "What is it made of?", Material.OIL_CANVAS.label)
+    look("What is it made of?")
+    page.get_by_role("button", name="Next").click()
+    choose(page, "What happened to it?", Damage.SOAKED.label)
+    look("What happened to it?")
+    page.get_by_role("button", name="Next").click()
+    look("Where did it hang or stand?")
+    page.get_by_role("button", name="Save the piece").click()
+    expect(page.get_by_text("Saved and sent")).to_be_visible()
+    look(ObjectType.PAINTING.label)
+    page.get_by_role("link", name="Add damage").click()
+    look("What happened to it?")
+    page.go_back()
+    page.get_by_role("link", name="Add title and maker").click()
+    look("Details")
+    page.go_back()
+    page.locator(".strip__unsent").click()
+    look("Not yet sent")
+    assert not faults, "\n".join(faults)

@@ -116,12 +116,14 @@ def test_a_piece_comes_off_the_truck(page: Page, here: Installation) -> None:
 
 def test_the_plan_board_stands_beside_its_table(page: Page) -> None:
     page.goto("/facility/plan")
-    expect(page.get_by_role("img", name=re.compile("Plan board"))).to_be_visible()
+    expect(page.get_by_label(re.compile("^Plan board"))).to_be_visible()
     runs = page.locator("section.panel").filter(has_text="Runs, as a table")
     expect(runs.get_by_role("link").first).to_have_attribute("href", re.compile("/runs/run-"))
     page.get_by_role("link", name="Later").click()
-    page.get_by_role("link", name="Earlier").click()
+    expect(page).to_have_url(re.compile("day=14"))
     assert_sound(page)
+    page.get_by_role("link", name="Earlier").click()
+    expect(page).to_have_url(re.compile("day=0"))
 
 
 @pytest.mark.parametrize("size", [DESK], ids=["desk"])

@@ -26,6 +26,7 @@ def test_a_loss_is_opened_after_its_faults_are_mended(
     page.goto("/office/")
     assert_sound(page)
     page.get_by_role("link", name="Open a loss").click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("Open a loss")
     assert_sound(page)
     page.get_by_label("Reference").fill(REFERENCE)
     page.get_by_label("Title").fill("Burst pipe over the print room")
@@ -70,6 +71,7 @@ def test_a_spreadsheet_with_a_bad_row_is_taken_in_only_as_far_as_it_is_sound(
     page.goto(f"/office/losses/{seeded.fire}")
     assert_sound(page)
     page.get_by_role("link", name="Take in a spreadsheet").click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("Take in a spreadsheet")
     assert_sound(page)
     page.get_by_label("File").set_input_files(
         {"name": "crew.csv", "mimeType": "text/csv", "buffer": SPREADSHEET.encode()}

@@ -79,7 +79,7 @@ class Complaints:
 
 FAULTS = """() => {
   const faults = [];
-  const root = document.scrollingElement;
+  const root = document.documentElement;
   if (root.scrollWidth > innerWidth) {
     const wide = [...document.querySelectorAll("main *")]
       .filter((one) => one.getBoundingClientRect().right > innerWidth + 1)
@@ -107,6 +107,7 @@ FAULTS = """() => {
 
 def faults_of(page: Page) -> list[str]:
     """What is wrong with the page as it stands, whatever it is about."""
+    page.wait_for_load_state()
     found: list[str] = page.evaluate(FAULTS)
     return [f"{page.url} {one}" for one in found]
 

@@ -1,0 +1,37 @@
+"""What the accessibility checker axe-core says of a page.
+
+Its rules are those of WCAG 2 (W3C) and of good practice; the gravest two of its four degrees count.
+"""
+
+from functools import cache
+
+from playwright.sync_api import Page
+
+from tests.browser.chromium import HERE
+
+AXE = HERE / "node_modules" / "axe-core" / "axe.min.js"
+
+CHECK = """async () => {
+  const found = await axe.run(document, { resultTypes: ["violations"] });
+  return found.violations
+    .filter((one) => one.impact === "serious" || one.impact === "critical")
+    .map((one) => {
+      const where = one.nodes.slice(0, 3).map((at) => at.html.slice(0, 160));
+      return `${one.id}: ${one.help}: ${where}`;
+    });
+}"""
+
+
+@cache
+def _axe() -> str:
+    try:
+        return AXE.read_text(encoding="utf-8")
+    except FileNotFoundError as error:
+        raise RuntimeError("axe-core is not installed; `make test` brings it") from error
+
+
+def barriers_of(page: Page) -> list[str]:
+    """Serious and critical violations on the page as it stands."""
+    page.evaluate(_axe())
+    found: list[str] = page.evaluate(CHECK)
+    return [f"{page.url} {one}" for one in found]
