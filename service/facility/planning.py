@@ -133,10 +133,7 @@ class _Planner:
             horizon_min=self.horizon,
             stations=tuple(self.stations.values()),
             programmes=tuple(self._programmes()),
-            clean_downs=tuple(
-                sp.CleanDown(after=one.before, into=one.after, minutes=one.minutes, cost=one.cost)
-                for one in self.facility.clean_downs
-            ),
+            clean_downs=tuple(self._clean_downs()),
             licence_windows=self._licence_windows(),
             items=tuple(planned),
             together=tuple(self._together(by_parent, planned)),
@@ -209,11 +206,17 @@ class _Planner:
         self.left_out.append(LeftOut(piece.tag, piece.title or piece.object_type.label, why))
 
     def _release(self, piece: Item) -> int | None:
-        """When the piece is here, in minutes; ``None`` while it is still on site."""
+        """When the piece is here, in minutes; ``None`` while nobody can say.
+
+        That is while it is still on site, and when its truck has come without it.
+        """
         if piece.received_at is not None:
             return 0
         manifest = self.manifests.get(piece.manifest or "")
         if manifest is None or manifest.expected_at is None:
+            return None
+        if manifest.received:
+            self._leave(piece, f"truck {manifest.manifest} is here, but it has not been scanned in")
             return None
         return max(0, self._minute(manifest.expected_at))
 
@@ -466,6 +469,7 @@ class _Planner:
     # --- the facility -------------------------------------------------------------------------
 
     def _stations(self) -> Iterable[sp.Station]:
+        signed = {programme.id for programme in self.book.programmes}
         for station in self.facility.stations:
             match station:
                 case fa.Chamber():
@@ -476,7 +480,7 @@ class _Planner:
                         rail_mm=station.rail_mm,
                         door_mm=sp.Opening(*station.door_mm),
                         inside_mm=sp.Extent(*station.inside_mm),
-                        programmes=station.programmes,
+                        programmes=tuple(one for one in station.programmes if one in signed),
                         windows=self._open_windows(station.id),
                         windows_join=True,
                     )
@@ -533,6 +537,14 @@ class _Planner:
                 label=programme.label,
                 needs_licence=programme.needs_licence,
             )
+
+    def _clean_downs(self) -> Iterable[sp.CleanDown]:
+        signed = {programme.id for programme in self.book.programmes}
+        for one in self.facility.clean_downs:
+            if {one.before, one.after} <= signed:
+                yield sp.CleanDown(
+                    after=one.before, into=one.after, minutes=one.minutes, cost=one.cost
+                )
 
     def _licence_windows(self) -> tuple[sp.Window, ...]:
         spans: list[tuple[int, int]] = []

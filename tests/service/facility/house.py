@@ -10,6 +10,9 @@ from typing import Any
 
 from pydantic import BaseModel
 
+from scheduler.solve import solve
+from service.facility.planning import build_problem
+from service.facility.plans import Draft
 from service.facility.runs import RunInHand, in_hand
 from service.installation import Installation
 from service.log.append import RefusedError
@@ -273,6 +276,13 @@ def hand_of(here: Installation, run: str = "run-1") -> RunInHand:
         found = in_hand(session, run, here.now())
     assert found is not None
     return found
+
+
+def quick_draft(here: Installation) -> Draft:
+    """A plan made in this process, good enough to work by."""
+    with here.database.read() as session:
+        planning = build_problem(session, here.now())
+    return Draft(planning, solve(planning.problem, seconds=3, workers=1, max_rounds=1))
 
 
 def gas_read(

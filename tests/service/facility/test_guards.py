@@ -316,6 +316,31 @@ def test_one_last_reading_beyond_a_limit_keeps_it_shut(
     assert words in (why_not_opened(here, sign_both(here)) or "")
 
 
+def test_both_passes_after_the_hold_must_be_within_the_limit(
+    here: Installation, clock: Clock
+) -> None:
+    reach(here, Phase.AIRING)
+    start = clock.forward(minutes=1)
+    for value in ("0.101", "0.02"):
+        clock.forward(hours=2)
+        read_all(here, value)
+    say(here, ev.HoldClosed(run="run-1", starts_at=start, ends_at=here.now()))
+    assert "0.101 ppm ozone" in (why_not_opened(here, sign_both(here)) or "")
+
+
+def test_a_hold_cut_short_is_no_closed_hold(here: Installation, clock: Clock) -> None:
+    reach(here, Phase.AIRING)
+    start = clock.forward(minutes=1)
+    say(
+        here,
+        ev.HoldClosed(run="run-1", starts_at=start, ends_at=start + timedelta(minutes=119)),
+    )
+    for _ in range(2):
+        clock.forward(hours=2)
+        read_all(here)
+    assert "no closed hold of 2 h" in (why_not_opened(here, sign_both(here)) or "")
+
+
 def test_what_was_signed_is_what_is_opened_on(here: Installation, clock: Clock) -> None:
     reach(here, Phase.AIRING)
     signed = air_and_measure(here, clock)

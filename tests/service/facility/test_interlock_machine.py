@@ -13,6 +13,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from hypothesis import HealthCheck, settings
+from hypothesis import Phase as Stage
 from hypothesis import strategies as st
 from hypothesis.stateful import (
     RuleBasedStateMachine,
@@ -48,7 +49,7 @@ from tests.service.facility.house import (
     why_not_opened,
     why_refused,
 )
-from tests.writers import Writer, plain
+from tests.writers import START, Writer, plain
 
 RUNS = {"gas-1": (GAS, "box", VASE), "gas-2": (GAS, "box", BOWL), "air-1": (AIR, "box", BOWL)}
 FRESH, HOLD, APART = timedelta(minutes=15), timedelta(hours=2), timedelta(hours=1)
@@ -69,7 +70,7 @@ class Told:
     )
     holds: list[tuple[datetime, datetime]] = field(default_factory=list)
     signed: dict[str, set[str]] = field(default_factory=lambda: defaultdict(set))
-    opened: bool = False
+    opened_at: datetime | None = None
 
     @property
     def phase(self) -> Phase:
@@ -106,8 +107,8 @@ class ChamberMachine(RuleBasedStateMachine):
     blank: Path
     answers: Counter[tuple[str, bool]]
 
-    @initialize()
-    def begin(self) -> None:
+    @initialize(planned=st.sampled_from([(), ("gas-1", "gas-2"), ("gas-1", "air-1")]))
+    def begin(self, planned: tuple[str, ...]) -> None:
         self.folder = TemporaryDirectory()
         self.clock = Clock()
         chosen = Settings(folder=Path(self.folder.name))
@@ -119,6 +120,8 @@ class ChamberMachine(RuleBasedStateMachine):
         allow(self.here, VASE, BOWL)
         self.told: dict[str, Told] = {}
         self.console = Writer("console", Role.FUMIGATOR)
+        for run in planned:
+            self.open_run(run)
 
     def teardown(self) -> None:
         if hasattr(self, "here"):
@@ -128,15 +131,23 @@ class ChamberMachine(RuleBasedStateMachine):
     def phase(self, run: str, phase: Phase) -> bool:
         body = ev.PhaseEntered(run=run, phase=phase, at=self.clock.at)
         stored = why_refused(self.here, body) is None
+        told = self.told[run]
+        if stored and told.opened_at is not None:
+            assert phase in {Phase.CLEARED, Phase.UNLOADED}
+            assert told.phase is Phase.CLEARED or max(told.doses, default=START) < told.opened_at
         if stored:
-            self.told[run].phases.append((phase, self.clock.at))
+            told.phases.append((phase, self.clock.at))
         return stored
 
     def known(self, run: str) -> str:
-        """The run, if it is open; else one that is."""
-        return run if run in self.told else min(self.told)
+        """The run, if it is open; else the one in the chamber, or any."""
+        if run in self.told:
+            return run
+        inside = (name for name, told in self.told.items() if told.phase in IN_CHAMBER)
+        return next(inside, min(self.told))
 
     runs = st.sampled_from(sorted(RUNS))
+    open_runs = st.sampled_from(["inside", "inside", "inside", *sorted(RUNS)])
     values = st.sampled_from(["0", "0.02", "<LOD", "0.1", "0.11", "3"])
 
     @rule(run=runs)
@@ -150,7 +161,7 @@ class ChamberMachine(RuleBasedStateMachine):
             self.told[run] = Told()
 
     @precondition(lambda self: self.told)
-    @rule(run=runs, phase=st.sampled_from(list(Phase)), minutes=st.integers(0, 90))
+    @rule(run=open_runs, phase=st.sampled_from(list(Phase)), minutes=st.integers(0, 90))
     def enter_phase(self, run: str, phase: Phase, minutes: int) -> None:
         self.clock.forward(minutes=minutes)
         self.phase(self.known(run), phase)
@@ -168,19 +179,19 @@ class ChamberMachine(RuleBasedStateMachine):
             self.phase(run, phase)
 
     @rule(
-        run=runs,
+        run=open_runs,
+        first=st.sampled_from(["0.02", "0.02", "0.02", "0.11"]),
         value=values,
         dosed=st.booleans(),
         wait_min=st.sampled_from([0, 1, 14, 15]),
         later=st.sampled_from([None, None, "reading", "dose"]),
     )
     def all_the_way_to_the_door(
-        self, run: str, value: str, dosed: bool, wait_min: int, later: str | None
+        self, run: str, first: str, value: str, dosed: bool, wait_min: int, later: str | None
     ) -> None:
         """A whole run as it should go, with at most one thing out of place at the end."""
-        self.open_run(run)
-        if run not in self.told:
-            return
+        self.open_run("gas-1" if run == "inside" else run)
+        run = self.known(run)
         if dosed and self.told[run].phase is Phase.PLANNED:
             for phase in (Phase.LOADING, Phase.SEALED, Phase.DOSING):
                 if phase is Phase.SEALED:
@@ -191,7 +202,7 @@ class ChamberMachine(RuleBasedStateMachine):
             self.phase(run, Phase.AIRING)
         else:
             self.work_up_to_airing(run)
-        self.hold_closed_and_measure_twice(run, value)
+        self.hold_closed_and_measure_twice(run, first, value)
         self.sign(run, (FUMIGATOR, LEAD))
         if later == "reading":
             self._measured(run, value, "20.9")
@@ -201,7 +212,7 @@ class ChamberMachine(RuleBasedStateMachine):
         self.open_chamber(run)
 
     @precondition(lambda self: self.told)
-    @rule(run=runs)
+    @rule(run=open_runs)
     def dose(self, run: str) -> None:
         run = self.known(run)
         mass = ev.Mass(value="2", unit="g")
@@ -210,7 +221,7 @@ class ChamberMachine(RuleBasedStateMachine):
 
     @precondition(lambda self: self.told)
     @rule(
-        run=runs,
+        run=open_runs,
         value=values,
         oxygen=st.sampled_from(["20.9", "20.9", "20.9", "19.4", "23.6"]),
         zones=st.sampled_from([ZONES, ZONES, ZONES, ZONES[:1]]),
@@ -233,19 +244,19 @@ class ChamberMachine(RuleBasedStateMachine):
         self.clock.forward(seconds=1)
 
     @precondition(lambda self: self.told)
-    @rule(run=runs, value=values)
-    def hold_closed_and_measure_twice(self, run: str, value: str) -> None:
+    @rule(run=open_runs, first=values, last=values)
+    def hold_closed_and_measure_twice(self, run: str, first: str, last: str) -> None:
         run = self.known(run)
         starts = self.clock.forward(seconds=1)
         self.clock.forward(hours=2)
-        self._measured(run, value, "20.9")
+        self._measured(run, first, "20.9")
         self.clock.forward(hours=1)
-        self._measured(run, value, "20.9")
+        self._measured(run, last, "20.9")
         say(self.here, ev.HoldClosed(run=run, starts_at=starts, ends_at=self.clock.at))
         self.told[run].holds.append((starts, self.clock.at))
 
     @precondition(lambda self: self.told)
-    @rule(run=runs, who=st.sampled_from([(FUMIGATOR, LEAD)] * 3 + [(LEAD,), (FUMIGATOR,)]))
+    @rule(run=open_runs, who=st.sampled_from([(FUMIGATOR, LEAD)] * 3 + [(LEAD,), (FUMIGATOR,)]))
     def sign(self, run: str, who: tuple[str, ...]) -> None:
         run = self.known(run)
         digest = hand_of(self.here, run).clearance.readings
@@ -260,7 +271,7 @@ class ChamberMachine(RuleBasedStateMachine):
             self.told[run].signed[digest].add(name)
 
     @precondition(lambda self: self.told)
-    @rule(run=runs)
+    @rule(run=open_runs)
     def open_chamber(self, run: str) -> None:
         run = self.known(run)
         digest = hand_of(self.here, run).clearance.readings or "0" * 64
@@ -268,7 +279,7 @@ class ChamberMachine(RuleBasedStateMachine):
         self._judge(run, digest, opened)
 
     @precondition(lambda self: self.told)
-    @rule(run=runs)
+    @rule(run=open_runs)
     def dose_and_open_in_one_message(self, run: str) -> None:
         """What comes first in a batch must count for what comes after it."""
         run = self.known(run)
@@ -296,7 +307,7 @@ class ChamberMachine(RuleBasedStateMachine):
         if opened:
             others = [name for name in self.told if name != run]
             assert not [name for name in others if self.told[name].phase in IN_CHAMBER]
-            told.opened = True
+            told.opened_at = self.clock.at
 
     @invariant()
     def only_one_run_is_in_the_chamber(self) -> None:
@@ -308,9 +319,9 @@ class ChamberMachine(RuleBasedStateMachine):
     @invariant()
     def what_is_recorded_is_what_was_allowed(self) -> None:
         for run, told in getattr(self, "told", {}).items():
-            assert (hand_of(self.here, run).run.opened_at is not None) == told.opened
+            assert hand_of(self.here, run).run.opened_at == told.opened_at
             cleared = {phase for phase, _ in told.phases} & {Phase.CLEARED, Phase.UNLOADED}
-            assert told.opened or not cleared
+            assert told.opened_at or not cleared
 
 
 def test_a_chamber_opens_exactly_when_it_is_cleared(blank_database: Path) -> None:
@@ -321,10 +332,12 @@ def test_a_chamber_opens_exactly_when_it_is_cleared(blank_database: Path) -> Non
             max_examples=40,
             stateful_step_count=25,
             deadline=None,
-            report_multiple_bugs=False,
             derandomize=True,  # so that each answer is known to come up on every machine
+            # Shrinking would take longer than a test may; these steps can be read as they are.
+            phases=[Stage.generate],
             suppress_health_check=list(HealthCheck),
         ),
     )
-    # The comparison would say nothing if a chamber never opened, or always.
-    assert {opened for _, opened in ChamberMachine.answers} == {True, False}
+    # The comparison would say nothing if one of the answers never came up.
+    for opened in (True, False):
+        assert ChamberMachine.answers[GAS.id, opened] > 0, ChamberMachine.answers
