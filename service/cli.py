@@ -47,7 +47,7 @@ class Failed(StrEnum):
 
 def fail(message: str, how: Failed = Failed.USAGE) -> NoReturn:
     """Say why on standard error and end."""
-    errors.print(f"lagan: {message}", style="red", highlight=False, markup=False)
+    errors.print(f"lagan: {message}", style="red", highlight=False, markup=False, soft_wrap=True)
     raise typer.Exit(int(how))
 
 
@@ -123,7 +123,9 @@ def serve(
     except NotBuiltError as error:
         fail(str(error))
     here = _installation(Settings(folder=data, base_url=f"http://localhost:{port}"))
-    errors.print(f"Lagan serves http://localhost:{port}/ from {data}. Ctrl-C ends it.")
+    errors.print(
+        f"Lagan serves http://localhost:{port}/ from {data}. Ctrl-C ends it.", soft_wrap=True
+    )
     uvicorn.run(create_app(here), host="127.0.0.1", port=port, log_config=None, access_log=False)
 
 
@@ -233,7 +235,7 @@ def import_file(
         typer.echo(json.dumps(facts | {"first_problems": problems}))
     else:
         for problem in problems:
-            errors.print(problem, markup=False, highlight=False)
+            errors.print(problem, markup=False, highlight=False, soft_wrap=True)
         for assumption in report.assumptions:
             typer.echo(f"assumed: {assumption}")
         if report.unmapped:
@@ -324,7 +326,7 @@ def check(
         typer.echo("passed" if report.passed else f"failed: {breaches[0]}")
     if not report.passed:
         for breach in breaches:
-            errors.print(breach, markup=False, highlight=False)
+            errors.print(breach, markup=False, highlight=False, soft_wrap=True)
         raise typer.Exit(int(Failed.CHECK))
 
 
@@ -410,7 +412,7 @@ def verify(
             typer.echo("Checked against the key inside the bundle. For full trust give --key.")
         typer.echo("This proves that nothing was changed since it was sealed, not that it is true.")
     for fault in report.faults:
-        errors.print(fault, markup=False, highlight=False)
+        errors.print(fault, markup=False, highlight=False, soft_wrap=True)
     if not report.intact:
         raise typer.Exit(int(Failed.CHECK))
 
@@ -447,7 +449,7 @@ def main() -> None:
     try:
         app()
     except OSError as error:
-        errors.print(f"lagan: {error}", style="red", highlight=False, markup=False)
+        errors.print(f"lagan: {error}", style="red", highlight=False, markup=False, soft_wrap=True)
         sys.exit(int(Failed.USAGE))
 
 
