@@ -31,16 +31,9 @@ def _lateness(instance: Instance) -> tuple[int, int]:
     """(weighted minutes late, late items) if every item had the facility to itself."""
     lateness = late_items = 0
     for task in instance.tasks:
-        item, step = instance.item(task), task.step
-        start = task.earliest
-        end = start + task.shortest
-        if step.due_min is not None:
-            lateness += item.weight * max(0, end - step.due_min)
-        if step.start_by_min is not None:
-            lateness += step.start_by_weight * max(0, start - step.start_by_min)
-        if instance.is_last(task) and item.due_min is not None and end > item.due_min:
-            lateness += item.weight * (end - item.due_min)
-            late_items += 1
+        late, item_late = instance.lateness(task, task.earliest, task.earliest + task.shortest)
+        lateness += late
+        late_items += item_late
     return lateness, late_items
 
 

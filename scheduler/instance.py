@@ -139,6 +139,18 @@ class Instance:
         """Whether the item's route ends with it."""
         return task.index == self.routes[task.item][-1]
 
+    def lateness(self, task: Task, start: int, end: int) -> tuple[int, bool]:
+        """(weighted minutes late, whether its item is late) of a task at these times."""
+        item, step = self.item(task), task.step
+        late = 0
+        if step.due_min is not None:
+            late += item.weight * max(0, end - step.due_min)
+        if step.start_by_min is not None:
+            late += step.start_by_weight * max(0, start - step.start_by_min)
+        if self.is_last(task) and item.due_min is not None and end > item.due_min:
+            return late + item.weight * (end - item.due_min), True
+        return late, False
+
     def spans(self, task: Task, station: int) -> Spans | None:
         """When the station may take the task; it stays inside one span. None: always."""
         if isinstance(task.step, BenchStep):

@@ -50,15 +50,10 @@ def amounts_of(instance: Instance, schedule: Schedule) -> Amounts:
     """What the schedule is charged for."""
     lateness = late_items = changes = 0
     for task in instance.tasks:
-        item, step = instance.item(task), task.step
         start, end = schedule.start[task.index], schedule.end[task.index]
-        if step.due_min is not None:
-            lateness += item.weight * max(0, end - step.due_min)
-        if step.start_by_min is not None:
-            lateness += step.start_by_weight * max(0, start - step.start_by_min)
-        if instance.is_last(task) and item.due_min is not None and end > item.due_min:
-            lateness += item.weight * (end - item.due_min)
-            late_items += 1
+        late, item_late = instance.lateness(task, start, end)
+        lateness += late
+        late_items += item_late
         if task.before is not None:
             station, at = task.before
             changes += (
@@ -88,17 +83,10 @@ def item_costs(instance: Instance, schedule: Schedule) -> list[int]:
     weights = instance.problem.weights
     costs = [1] * len(instance.routes)
     for task in instance.tasks:
-        item, step = instance.item(task), task.step
-        start, end = schedule.start[task.index], schedule.end[task.index]
-        late = 0
-        if step.due_min is not None:
-            late += item.weight * max(0, end - step.due_min)
-        if step.start_by_min is not None:
-            late += step.start_by_weight * max(0, start - step.start_by_min)
-        if instance.is_last(task) and item.due_min is not None and end > item.due_min:
-            late += item.weight * (end - item.due_min)
-            costs[task.item] += weights.late_items
-        costs[task.item] += weights.lateness * late
+        late, item_late = instance.lateness(
+            task, schedule.start[task.index], schedule.end[task.index]
+        )
+        costs[task.item] += weights.lateness * late + weights.late_items * item_late
     return costs
 
 
