@@ -7,7 +7,7 @@ same row in a corrected copy of the file is known again, and is not taken for a 
 """
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from hashlib import file_digest, sha256, shake_256
 from itertools import islice
@@ -19,13 +19,13 @@ from sqlmodel import Session, col, select
 
 from labels.codes import TagError, new_tag, parse_tag, show_tag
 from service.crew.spreadsheet import (
-    PROBLEMS_SHOWN,
     Column,
     ImportedRow,
     ImportOptions,
     ImportReport,
     Problem,
     SpreadsheetReader,
+    report_of,
 )
 from service.installation import Installation
 from service.log import reading
@@ -177,26 +177,15 @@ class _Import:
 
     def check(self, progress: Progress | None) -> ImportReport:
         """Read the whole file and count its problems."""
-        shown: list[Problem] = []
-        rows = with_problems = problems = 0
-        for row in self.rows():
-            rows += 1
-            with_problems += bool(row.problems)
-            problems += len(row.problems)
-            shown += row.problems[: PROBLEMS_SHOWN - len(shown)]
-            if progress and rows % _ROWS_AT_ONCE == 0:
-                progress(rows, None)
-        return ImportReport(
-            encoding=self.reader.encoding,
-            delimiter=self.reader.delimiter,
-            columns=self.reader.columns,
-            rows=rows,
-            empty_rows=self.reader.empty_rows,
-            rows_with_problems=with_problems,
-            problem_count=problems,
-            problems=tuple(shown),
-            assumptions=(*self.reader.assumptions, *self.assumed),
-        )
+
+        def problems_by_row() -> Iterator[Sequence[Problem]]:
+            for done, row in enumerate(self.rows(), start=1):
+                yield row.problems
+                if progress and done % _ROWS_AT_ONCE == 0:
+                    progress(done, None)
+
+        report = report_of(self.reader, problems_by_row())
+        return replace(report, assumptions=(*report.assumptions, *self.assumed))
 
     def write(
         self, report: ImportReport, actor: str, role: Role, progress: Progress | None

@@ -10,7 +10,7 @@ import csv
 import re
 import unicodedata
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from enum import StrEnum
@@ -753,13 +753,20 @@ def read_rows(path: Path, options: ImportOptions | None = None) -> Iterator[Impo
 def check_file(path: Path, options: ImportOptions | None = None) -> ImportReport:
     """Read a whole file and report what it holds. Raises SpreadsheetError as ``read_rows``."""
     reader = SpreadsheetReader(path, options)
+    return report_of(reader, (row.problems for row in reader))
+
+
+def report_of(
+    reader: SpreadsheetReader, problems_by_row: Iterable[Sequence[Problem]]
+) -> ImportReport:
+    """Count the problems of each row that ``reader`` gave, in the order it gave them."""
     shown: list[Problem] = []
     rows = rows_with_problems = problem_count = 0
-    for row in reader:
+    for problems in problems_by_row:
         rows += 1
-        rows_with_problems += bool(row.problems)
-        problem_count += len(row.problems)
-        shown += row.problems[: PROBLEMS_SHOWN - len(shown)]
+        rows_with_problems += bool(problems)
+        problem_count += len(problems)
+        shown += problems[: PROBLEMS_SHOWN - len(shown)]
     return ImportReport(
         encoding=reader.encoding,
         delimiter=reader.delimiter,
