@@ -38,7 +38,6 @@ def triage_of(
     Water that has been dried off no longer runs its clock, and a frozen stay pauses it.
     """
     dried = StepKind.DRY in item.steps_done
-    wets = {damage for damage, row in facts().damages.items() if row.wets}
     seen = tuple(
         DamageSeen(
             damage=one.damage,
@@ -47,7 +46,7 @@ def triage_of(
             wet_since=_not_after(one.wet_since or (loss.wet_since if loss else None), now),
         )
         for one in item.damages
-        if not (dried and one.damage in wets)
+        if not (dried and facts().damages[one.damage].wets)
     )
     return assess(
         TriageInput(

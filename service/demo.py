@@ -32,14 +32,13 @@ from scheduler.problem import Problem
 from service.assessing import triage_of
 from service.facility.plans import Draft, SolveError, adopt, draft
 from service.facility.runs import in_hand
-from service.facility.sheets import RunPaper, run_sheet
+from service.facility.sheets import RunPaper, planned_times, run_sheet
 from service.installation import Installation
 from service.log import reading
 from service.log.append import Outcome, RefusedError
 from service.log.custody import verify_bundle, write_bundle
 from service.log.reading import EVERYTHING
-from service.reports.issue import InventoryFormat, inventory_from, write_inventory
-from service.reports.manifest_pdf import write_manifest_pdf
+from service.reports.issue import InventoryFormat, inventory_from, write_inventory, write_manifest
 from service.settings import Settings
 from shared import events as ev
 from shared.programmes import Programme
@@ -499,33 +498,11 @@ class _Demo:
         ]
 
     def _write_manifest(self, loss_id: str) -> None:
-        now = self.here.now()
         with self.here.database.read() as session:
-            loss = reading.loss(session, EVERYTHING, loss_id)
-            manifest = next(
+            first = next(
                 one for one in reading.manifests(session, EVERYTHING) if one.loss == loss_id
             )
-            items = {
-                tag: item
-                for tag in (*manifest.tags, *manifest.received)
-                if (item := reading.item(session, EVERYTHING, tag)) is not None
-            }
-        if loss is None:
-            raise DemoError(f"loss {loss_id} is not on record")
-        never = {
-            tag: tuple(one.sentence for one in triage_of(item, loss, now).never[:2])
-            for tag, item in items.items()
-        }
-        with (self.summary.out / "manifest.pdf").open("wb") as target:
-            write_manifest_pdf(
-                manifest,
-                items,
-                target,
-                loss=loss,
-                prepared_at=now,
-                never=never,
-                notice=NOTICE,
-            )
+        write_manifest(self.here, first.manifest, self.summary.out / "manifest.pdf", notice=NOTICE)
 
     def _write_run_sheets(self, made: Draft, runs: list[str]) -> None:
         problem, plan = made.planning.problem, made.plan
@@ -543,16 +520,7 @@ class _Demo:
                     chamber=chamber,
                     programme=programme,
                     tags=planned.items,
-                    times=(
-                        (
-                            "Loaded and sealed by",
-                            problem.epoch + timedelta(minutes=planned.start),
-                        ),
-                        (
-                            "Planned end, cleared or not",
-                            problem.epoch + timedelta(minutes=planned.end),
-                        ),
-                    ),
+                    times=planned_times(problem, planned),
                 )
                 sheets.append(run_sheet(session, paper, book, problem.epoch))
         write_run_sheets(self.summary.out / "run-sheets.pdf", sheets, title=f"Run sheets. {NOTICE}")

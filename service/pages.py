@@ -2,7 +2,6 @@
 
 import json
 from datetime import datetime
-from decimal import Decimal
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -55,11 +54,6 @@ def size_words(size: Size | None) -> str:
     if len({side.unit for side in sides}) == 1:
         return " × ".join(side.value for side in sides) + f" {sides[0].unit}"
     return " × ".join(f"{side.value} {side.unit}" for side in sides)
-
-
-def money_words(amount: Decimal, currency: str) -> str:
-    """An amount with its currency code and thousands set apart."""
-    return f"{currency} {amount:,.2f}"
 
 
 @cache

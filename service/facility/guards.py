@@ -91,8 +91,8 @@ def _held_by(session: Session, station: str) -> str | None:
     return next(
         (
             run.run
-            for run in reading.runs(session)
-            if run.station == station and run.phase not in {Phase.UNLOADED, Phase.PLANNED}
+            for run in reading.runs(session, station)
+            if run.phase not in {Phase.UNLOADED, Phase.PLANNED}
         ),
         None,
     )

@@ -96,11 +96,8 @@ def why_not_load(session: Session, body: ev.ItemLoaded, now: datetime) -> str | 
 
 
 def _over_capacity(session: Session, run: Run, item: Item, chamber: Chamber) -> str | None:
-    together = [item]
-    for tag in run.loaded:
-        inside = reading.item(session, reading.EVERYTHING, tag)
-        if inside is not None and inside.tag != item.tag:
-            together.append(inside)
+    loaded = reading.items_by_tag(session, reading.EVERYTHING, run.loaded).values()
+    together = [item, *(inside for inside in loaded if inside.tag != item.tag)]
     filled, usable = sum(map(litres, together)), chamber.volume_l * chamber.usable_fill
     if filled > usable:
         return f"STOP: over fill. {filled:.0f} L with this piece, and {usable:.0f} L may be used"

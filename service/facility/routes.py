@@ -33,11 +33,11 @@ from service.facility.planning import HORIZON_DAYS
 from service.facility.plans import MissingPlanError, SolveError, adopted, planned_run, timed
 from service.facility.plots import drying_plot, gas_plot, mould_plot
 from service.facility.runs import NEXT_PHASES, RunInHand, in_hand
-from service.facility.sheets import RunPaper, run_sheet, write_placard, write_sheets
+from service.facility.sheets import RunPaper, planned_times, run_sheet, write_placard, write_sheets
 from service.installation import Installation
 from service.log import reading
 from service.log.append import RefusedError
-from service.log.reading import EVERYTHING, ItemFilter
+from service.log.reading import EVERYTHING, ItemFilter, within
 from service.log.routes import Here
 from service.pages import page
 from shared import events as ev
@@ -377,12 +377,9 @@ def receiving(
         manifest = reading.manifest(session, EVERYTHING, manifest_id)
         if manifest is None:
             raise HTTPException(404, f"there is no manifest {manifest_id}")
-        wanted = {*manifest.tags, *manifest.received}
-        items = {
-            item.tag: item
-            for item in reading.items(session, EVERYTHING, ItemFilter(loss=manifest.loss))
-            if item.tag in wanted
-        }
+        items = reading.items_by_tag(
+            session, within(manifest.loss), [*manifest.tags, *manifest.received]
+        )
         book = reading.facility(session)
         return _draw(
             request,
@@ -568,7 +565,7 @@ def one_run(request: Request, run_id: RefPath, here: Here, problem: str = "") ->
         if hand is None and planned is None:
             raise HTTPException(404, f"there is no run {run_id}, planned or open")
         tags = hand.run.tags if hand else list(planned.items if planned else ())
-        items = {tag: found for tag in tags if (found := reading.item(session, EVERYTHING, tag))}
+        items = reading.items_by_tag(session, EVERYTHING, tags)
         programme = hand.programme if hand else book.programme(planned.programme if planned else "")
         chamber = book.chamber(hand.run.station if hand else planned.station if planned else "")
         return _draw(
@@ -736,19 +733,12 @@ def _paper(here: Installation, session: Session, run_id: str) -> tuple[RunPaper,
     chamber = book.chamber(station)
     if programme is None or chamber is None:
         raise HTTPException(404, "the run's programme or chamber is not on file")
-    times: list[tuple[str, datetime]] = []
-    if plan and planned:
-        start = plan[0].epoch + timedelta(minutes=planned.start)
-        times = [
-            ("Loaded and sealed by", start),
-            ("Planned end, cleared or not", plan[0].epoch + timedelta(minutes=planned.end)),
-        ]
     paper = RunPaper(
         title=f"{run_id}: {programme.label}",
         chamber=chamber,
         programme=programme,
         tags=run.tags if run else planned.items if planned else (),
-        times=tuple(times),
+        times=planned_times(plan[0], planned) if plan and planned else (),
     )
     return paper, book
 

@@ -3,7 +3,7 @@
 import io
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from sqlmodel import Session
@@ -18,6 +18,8 @@ from labels.runsheet import (
     write_run_sheets,
 )
 from labels.runsheet import Programme as PrintedProgramme
+from scheduler.plan import Run as PlannedRun
+from scheduler.problem import Problem
 from service.assessing import triage_of
 from service.facility.loading import RAIL_GAP_MM, litres, rail_mm
 from service.log import reading
@@ -42,15 +44,21 @@ class RunPaper:
     times: tuple[tuple[str, datetime], ...]
 
 
+def planned_times(problem: Problem, planned: PlannedRun) -> tuple[tuple[str, datetime], ...]:
+    """The times of a planned run that its papers show."""
+    return (
+        ("Loaded and sealed by", problem.epoch + timedelta(minutes=planned.start)),
+        ("Planned end, cleared or not", problem.epoch + timedelta(minutes=planned.end)),
+    )
+
+
 def run_sheet(session: Session, paper: RunPaper, book: FacilityBook, now: datetime) -> RunSheet:
     """The sheet for one run, its pieces largest first along the rail."""
     zone = ZoneInfo(book.facility.zone) if book.facility else ZoneInfo("UTC")
-    pieces = [
-        piece
-        for tag in paper.tags
-        if (piece := reading.item(session, reading.EVERYTHING, tag)) is not None
-    ]
-    pieces.sort(key=lambda piece: (-litres(piece), piece.tag))
+    pieces = sorted(
+        reading.items_by_tag(session, reading.EVERYTHING, paper.tags).values(),
+        key=lambda piece: (-litres(piece), piece.tag),
+    )
     lines, at = [], 0
     for piece in pieces:
         taken = rail_mm(piece)

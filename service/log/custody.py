@@ -13,13 +13,13 @@ from pathlib import Path
 from typing import IO, Any
 
 from pydantic import BaseModel, ConfigDict, ValidationError
-from sqlmodel import Session, col, select
+from sqlmodel import Session
 
 from service.log import reading
 from service.log.append import FACILITY_TREE, leaf_bytes
 from service.log.folding import entry_of
 from service.log.reading import Scope
-from service.storage.tables import LogRow, SubjectRow
+from service.storage.tables import LogRow
 from shared import events as ev
 from shared import ledger
 
@@ -130,17 +130,7 @@ def _facility_proofs(session: Session, loss: str) -> FacilityProofs:
     pieces = reading.items(session, Scope(losses=frozenset({loss})))
     subjects = [f"item:{piece.tag}" for piece in pieces]
     subjects += [f"run:{run}" for run in {run for piece in pieces for run in piece.runs}]
-    wanted: set[int] = set()
-    for at in range(0, len(subjects), 500):
-        found = session.exec(
-            select(LogRow.leaf)
-            .join(SubjectRow, col(SubjectRow.position) == col(LogRow.position))
-            .where(
-                LogRow.tree == FACILITY_TREE,
-                col(SubjectRow.subject).in_(subjects[at : at + 500]),
-            )
-        )
-        wanted.update(found)
+    wanted = reading.leaves_about(session, FACILITY_TREE, subjects)
     leaves = [
         leaf_bytes(row.data, row.received_at) for row in reading.tree_rows(session, FACILITY_TREE)
     ]

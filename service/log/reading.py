@@ -1,6 +1,6 @@
 """Reading records: one place for every query, and every query takes the reader's scope."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TypeVar
 
@@ -8,10 +8,21 @@ from sqlalchemy.sql.elements import ColumnElement
 from sqlmodel import Session, col, func, select
 
 from service.log.folding import facility_book
-from service.storage.tables import AliasRow, CheckpointRow, LogRow, PhotoRow, RecordRow, RefusedRow
+from service.storage.tables import (
+    AliasRow,
+    CheckpointRow,
+    LogRow,
+    PhotoRow,
+    RecordRow,
+    RefusedRow,
+    SubjectRow,
+)
 from shared.records import FacilityBook, Item, Loss, Manifest, Record, Run
 
 R = TypeVar("R", bound=Record)
+
+MOST_NAMED = 500
+"""Values named in one statement; SQLite allows no more than some hundreds to thousands."""
 
 
 @dataclass(frozen=True)
@@ -37,6 +48,11 @@ class Scope:
 
 
 EVERYTHING = Scope()
+
+
+def within(loss: str | None) -> Scope:
+    """The scope of one loss; of nothing when there is none."""
+    return Scope(losses=frozenset({loss} if loss is not None else ()))
 
 
 @dataclass(frozen=True)
@@ -100,6 +116,31 @@ def items(session: Session, scope: Scope, wanted: ItemFilter = ItemFilter()) -> 
     return _all(session, scope, Item, *conditions)
 
 
+def items_by_tag(session: Session, scope: Scope, tags: Iterable[str]) -> dict[str, Item]:
+    """The pieces that carry these tags, or once did, within ``scope``; by the tag asked for.
+
+    In the order asked; a tag that nothing carries is left out.
+    """
+    asked = list(dict.fromkeys(tags))
+    subjects = {tag: f"item:{tag}" for tag in asked}
+    for part in _portions(list(subjects.values())):
+        aliases = session.exec(select(AliasRow).where(col(AliasRow.subject).in_(part)))
+        subjects |= {row.subject.removeprefix("item:"): row.stands_for for row in aliases}
+    found: dict[str, Item] = {}
+    for part in _portions(list(dict.fromkeys(subjects.values()))):
+        rows = session.exec(
+            select(RecordRow).where(col(RecordRow.subject).in_(part), *scope.conditions())
+        )
+        found |= {row.subject: Item.model_validate_json(row.data) for row in rows}
+    return {tag: found[subjects[tag]] for tag in asked if subjects[tag] in found}
+
+
+def _portions(values: list[str]) -> Iterator[list[str]]:
+    """As many values at a time as one statement may name."""
+    for at in range(0, len(values), MOST_NAMED):
+        yield values[at : at + MOST_NAMED]
+
+
 def parts_of(session: Session, scope: Scope, tag: str) -> list[Item]:
     """The separately tagged parts of a piece."""
     return _all(session, scope, Item, col(RecordRow.parent) == tag)
@@ -115,9 +156,10 @@ def manifest(session: Session, scope: Scope, manifest_id: str) -> Manifest | Non
     return _one(session, scope, f"manifest:{manifest_id}", Manifest)
 
 
-def runs(session: Session) -> list[Run]:
-    """Every chamber run, for those who work the facility."""
-    return _all(session, EVERYTHING, Run)
+def runs(session: Session, station: str | None = None) -> list[Run]:
+    """Every chamber run, or those of one chamber, for those who work the facility."""
+    conditions = [] if station is None else [col(RecordRow.station) == station]
+    return _all(session, EVERYTHING, Run, *conditions)
 
 
 def run(session: Session, run_id: str) -> Run | None:
@@ -142,11 +184,9 @@ def counts_by_station(session: Session, scope: Scope) -> dict[str, int]:
 
 def photos_held(session: Session, digests: Iterable[str]) -> dict[str, PhotoRow]:
     """Which of these photos have arrived."""
-    wanted = list(dict.fromkeys(digests))
     found: dict[str, PhotoRow] = {}
-    for at in range(0, len(wanted), 500):
-        chunk = wanted[at : at + 500]
-        rows = session.exec(select(PhotoRow).where(col(PhotoRow.sha256).in_(chunk)))
+    for part in _portions(list(dict.fromkeys(digests))):
+        rows = session.exec(select(PhotoRow).where(col(PhotoRow.sha256).in_(part)))
         found.update({row.sha256: row for row in rows})
     return found
 
@@ -159,6 +199,20 @@ def refused(session: Session) -> list[RefusedRow]:
 def tree_rows(session: Session, tree: str) -> Sequence[LogRow]:
     """Every event of a tree, in tree order."""
     return session.exec(select(LogRow).where(LogRow.tree == tree).order_by(col(LogRow.leaf))).all()
+
+
+def leaves_about(session: Session, tree: str, subjects: Iterable[str]) -> set[int]:
+    """Where in a tree the events stand that change any of these records."""
+    found: set[int] = set()
+    for part in _portions(list(dict.fromkeys(subjects))):
+        found.update(
+            session.exec(
+                select(LogRow.leaf)
+                .join(SubjectRow, col(SubjectRow.position) == col(LogRow.position))
+                .where(LogRow.tree == tree, col(SubjectRow.subject).in_(part))
+            )
+        )
+    return found
 
 
 def checkpoints(session: Session, tree: str) -> Sequence[CheckpointRow]:

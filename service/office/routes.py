@@ -29,7 +29,6 @@ from pydantic import BaseModel, Field
 from labels.codes import TagError, new_tags
 from labels.paper import PageSize
 from labels.sheets import LAYOUTS, Layout, LayoutError, layout_named, write_tag_sheets
-from service.assessing import triage_of
 from service.crew.importing import (
     DEVICE_PREFIX,
     ImportRefusedError,
@@ -57,8 +56,7 @@ from service.office.forms import (
 )
 from service.pages import page
 from service.reports.inventory_csv import neutralised
-from service.reports.issue import InventoryFormat, NotFoundError
-from service.reports.manifest_pdf import write_manifest_pdf
+from service.reports.issue import InventoryFormat, NotFoundError, write_manifest
 from service.reports.wording import shown_tag
 from service.storage.tables import RefusedRow
 from shared.cautions import cautions_for, standing_cautions
@@ -404,30 +402,14 @@ def custody(loss_id: RefPath, here: Here) -> FileResponse:
 @router.get("/office/manifests/{manifest_id}.pdf")
 def manifest(manifest_id: RefPath, here: Here, paper: PageSize = PageSize.A4) -> FileResponse:
     """The sheet that goes with a truck."""
-    now = here.now()
-    with here.database.read() as session:
-        found = reading.manifest(session, EVERYTHING, manifest_id)
-        if found is None or found.loss is None:
-            raise HTTPException(404, f"there is no manifest {manifest_id}")
-        loss = _loss(here, found.loss)
-        wanted = {*found.tags, *found.received}
-        items = {
-            item.tag: item
-            for item in reading.items(session, EVERYTHING, ItemFilter(loss=found.loss))
-            if item.tag in wanted
-        }
-        book = reading.facility(session)
-        never = {
-            tag: [one.sentence for one in triage_of(item, loss, now, (), book).never]
-            for tag, item in items.items()
-        }
 
     def write(path: FilePath) -> None:
-        write_manifest_pdf(
-            found, items, path, loss=loss, prepared_at=now, never=never, page_size=paper
-        )
+        write_manifest(here, manifest_id, path, page_size=paper)
 
-    return sent_file(write, f"manifest-{manifest_id}.pdf", "application/pdf")
+    try:
+        return sent_file(write, f"manifest-{manifest_id}.pdf", "application/pdf")
+    except NotFoundError as error:
+        raise HTTPException(404, str(error)) from error
 
 
 # --- tags ---------------------------------------------------------------------------------------

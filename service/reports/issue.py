@@ -9,6 +9,7 @@ from dataclasses import replace
 from datetime import datetime
 from decimal import Decimal
 from enum import StrEnum
+from pathlib import Path
 from typing import BinaryIO, Final
 
 from sqlmodel import Session
@@ -33,6 +34,7 @@ from service.reports.inventory_csv import write_inventory_csv
 from service.reports.inventory_json import write_inventory_json
 from service.reports.inventory_pdf import write_inventory_pdf
 from service.reports.inventory_xlsx import write_inventory_xlsx
+from service.reports.manifest_pdf import write_manifest_pdf
 from service.storage.photos import PhotoStore
 from shared import ledger
 from shared.facts import Gate
@@ -236,6 +238,40 @@ def inventory_from(
             only=only,
             notice=notice,
         )
+
+
+def write_manifest(
+    here: Installation,
+    manifest_id: str,
+    target: Path | BinaryIO,
+    *,
+    page_size: PageSize = PageSize.A4,
+    notice: str = "",
+) -> None:
+    """Write the sheet that goes with a truck. ``NotFoundError`` when there is no such manifest."""
+    now = here.now()
+    with here.database.read() as session:
+        manifest = reading.manifest(session, reading.EVERYTHING, manifest_id)
+        if manifest is None or manifest.loss is None:
+            raise NotFoundError(f"there is no manifest {manifest_id}")
+        scope = reading.within(manifest.loss)
+        loss = loss_within(session, scope, manifest.loss)
+        items = reading.items_by_tag(session, scope, [*manifest.tags, *manifest.received])
+        book = reading.facility(session)
+    never = {
+        tag: [one.sentence for one in triage_of(item, loss, now, (), book).never]
+        for tag, item in items.items()
+    }
+    write_manifest_pdf(
+        manifest,
+        items,
+        target,
+        loss=loss,
+        prepared_at=now,
+        never=never,
+        notice=notice,
+        page_size=page_size,
+    )
 
 
 # --- what is said of each piece -----------------------------------------------------------------
