@@ -8,9 +8,9 @@ readings. No decay formula takes part.
 The answer is advice to people who stand at the door. It is never the sole barrier, and it says
 nothing about whether the space may be entered: that is for the licensed fumigator.
 
-Sources: a closed hold and a second look, because a load gives gas back after airing (measured
-for fumigated houses aerated and closed again); oxygen 19.5 to 23.5 % by volume, 29 CFR 1910.146(b).
-The freshness, hold and spacing of passes are the programme's own, set by its signer.
+A closed hold and a second look are asked for because a load gives gas back after airing (measured
+for fumigated houses aerated and closed again). The freshness, hold and spacing of passes are the
+programme's own, set by its signer.
 """
 
 from collections.abc import Mapping
@@ -23,15 +23,33 @@ from typing import TypeVar
 
 from shared.ledger import canonical_bytes
 from shared.programmes import ClearanceRule, Programme
-from shared.quantities import ppm_from_mg_m3
+from shared.quantities import FactBook, Mark, ppm_from_mg_m3
 from shared.records import GasReading, Instrument, OxygenReading, Run
 from shared.vocabulary import Phase, Role
 
-OXYGEN_LOW = Decimal("19.5")
-OXYGEN_HIGH = Decimal("23.5")
-CLOCK_SKEW = timedelta(seconds=120)
-"""How far ahead of the service a reading's clock may run before it counts as from the future."""
-
+FACTS = FactBook()
+OXYGEN_LOW = FACTS.note(
+    "least oxygen at opening", Decimal("19.5"), "% v/v", "29 CFR 1910.146(b)", Mark.PUBLISHED
+)
+OXYGEN_HIGH = FACTS.note(
+    "most oxygen at opening", Decimal("23.5"), "% v/v", "29 CFR 1910.146(b)", Mark.PUBLISHED
+)
+SIGNATURES_NEEDED = FACTS.note(
+    "different people who sign the readings, one of them the licensed fumigator",
+    2,
+    "people",
+    "ours",
+    Mark.COMMON_PRACTICE,
+)
+CLOCK_SKEW = timedelta(
+    seconds=FACTS.note(
+        "how far ahead of the service a reading's clock may run",
+        120,
+        "s",
+        "ours: beyond it a reading counts as from the future",
+        Mark.COMMON_PRACTICE,
+    )
+)
 
 Reading = TypeVar("Reading", GasReading, OxygenReading)
 
@@ -119,7 +137,7 @@ def _by_measurement(run: Run, rule: ClearanceRule, setting: Setting) -> Clearanc
     reasons += why_not
     for zone in setting.zones:
         reasons += _zone_gas(zone, gas.get(zone, []), rule, setting, passed_from)
-        reasons += _zone_oxygen(zone, oxygen.get(zone, []), rule, setting)
+        reasons += _zone_oxygen(zone, oxygen.get(zone, []), rule, setting, passed_from)
     readings = _digest(_newest(gas, setting.zones), _newest(oxygen, setting.zones), setting.zones)
     signed_by, unsigned = _signatures(run, readings, setting)
     reasons += unsigned
@@ -176,7 +194,7 @@ def _zone_gas(
     reasons = _freshness(f"zone {zone}: the {rule.gas} reading", readings[-1], rule, setting.now)
     passes = [one for one in readings if passed_from is not None and one.taken_at >= passed_from]
     apart = timedelta(seconds=rule.passes_apart_s)
-    if not passes or passes[-1].taken_at - passes[0].taken_at < apart:
+    if len(passes) < 2 or passes[-1].taken_at - passes[0].taken_at < apart:
         reasons.append(
             f"zone {zone}: needs two passes at least {_span(rule.passes_apart_s)} apart "
             "after the closed hold"
@@ -247,17 +265,27 @@ def highest_ppm(
 
 
 def _zone_oxygen(
-    zone: str, readings: list[OxygenReading], rule: ClearanceRule, setting: Setting
+    zone: str,
+    readings: list[OxygenReading],
+    rule: ClearanceRule,
+    setting: Setting,
+    passed_from: datetime | None,
 ) -> list[str]:
     if not readings:
         return [f"zone {zone}: no oxygen reading since airing began and the last dose"]
     reasons = _freshness(f"zone {zone}: the oxygen reading", readings[-1], rule, setting.now)
-    percent = _number(readings[-1].percent)
-    if percent is None or not OXYGEN_LOW <= percent <= OXYGEN_HIGH:
-        reasons.append(
-            f"zone {zone}: oxygen {readings[-1].percent} %, outside {OXYGEN_LOW} to "
-            f"{OXYGEN_HIGH} % (29 CFR 1910.146(b))"
-        )
+    # Every reading since the hold counts, not the newest alone: two that contradict each other
+    # say that one of them is wrong, and not which.
+    after_hold = [
+        one for one in readings if passed_from is not None and one.taken_at >= passed_from
+    ]
+    for reading in after_hold or readings[-1:]:
+        percent = _number(reading.percent)
+        if percent is None or not OXYGEN_LOW <= percent <= OXYGEN_HIGH:
+            reasons.append(
+                f"zone {zone}: oxygen {reading.percent} %, outside {OXYGEN_LOW} to "
+                f"{OXYGEN_HIGH} % (29 CFR 1910.146(b))"
+            )
     return reasons
 
 
@@ -307,7 +335,7 @@ def _signatures(
     names = {name for name, _ in valid}
     actors = {actor for _, actor in valid}
     reasons = []
-    if len(names) < 2 or len(actors) < 2:
+    if len(names) < SIGNATURES_NEEDED or len(actors) < SIGNATURES_NEEDED:
         reasons.append("two different people must sign these very readings")
     licensed = [
         one

@@ -9,8 +9,18 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from shared.clearance import Clearance, Setting, State, clearance
+from shared import programmes
+from shared.clearance import (
+    FACTS,
+    OXYGEN_HIGH,
+    OXYGEN_LOW,
+    Clearance,
+    Setting,
+    State,
+    clearance,
+)
 from shared.events import Mass
+from shared.facts import LimitKind, facts
 from shared.programmes import ClearanceRule, Programme
 from shared.records import (
     Dose,
@@ -144,6 +154,24 @@ def judge(run: Run, **changes: object) -> Clearance:
     return clearance(run, programme(), setting(**changes))
 
 
+def test_the_oxygen_range_is_the_one_the_limits_table_cites() -> None:
+    # 29 CFR 1910.146(b): a facility may change the table, but never what the interlock asks.
+    low = facts().limit("oxygen", LimitKind.HAZARDOUS_LOW)
+    high = facts().limit("oxygen", LimitKind.HAZARDOUS_HIGH)
+    assert (float(OXYGEN_LOW), float(OXYGEN_HIGH)) == (low.value, high.value)
+    assert low.unit == high.unit == "% v/v"
+
+
+def test_a_rule_that_says_nothing_asks_for_the_cautious_hold_and_passes() -> None:
+    rule = ClearanceRule(gas="ozone", limit_ppm=LIMIT, compare="below", cited_from="the label")
+    assert (rule.fresh_s, rule.closed_hold_s, rule.passes_apart_s) == (900, 7200, 3600)
+
+
+def test_every_number_of_the_interlock_is_listed_with_its_source() -> None:
+    listed = {fact.name: fact.value for book in (FACTS, programmes.FACTS) for fact in book}
+    assert {OXYGEN_LOW, OXYGEN_HIGH, 2, 120, 900, 7200, 3600} == set(listed.values())
+
+
 def test_a_run_with_every_condition_met_is_cleared() -> None:
     found = judge(signed_run())
     assert found.state is State.CLEARED, found.reasons
@@ -247,6 +275,15 @@ def contradicting_at_the_same_moment(run: Run) -> None:
     run.gas.append(gas("high", 2, "0.5", event="other.high.2"))
 
 
+def oxygen_contradicting_at_the_same_moment(run: Run) -> None:
+    other = oxygen("high", "12").model_copy(update={"event": "earlier.than.o2"})
+    run.oxygen.append(other)
+
+
+def little_oxygen_a_minute_earlier(run: Run) -> None:
+    run.oxygen.append(oxygen("low", "12", ago_min=3))
+
+
 SPOILERS: list[Callable[[Run], None]] = [
     drop_readings,
     drop_zone,
@@ -272,6 +309,8 @@ SPOILERS: list[Callable[[Run], None]] = [
     stale_oxygen,
     unknown_instrument,
     contradicting_at_the_same_moment,
+    oxygen_contradicting_at_the_same_moment,
+    little_oxygen_a_minute_earlier,
 ]
 
 
@@ -285,6 +324,28 @@ def test_anything_amiss_means_not_cleared(spoil: Callable[[Run], None]) -> None:
     assert found.state is State.NOT_CLEARED
     assert found.reasons
     assert not found.may_open
+
+
+def test_one_reading_is_not_two_passes_however_close_the_rule_lets_them_be() -> None:
+    usual = programme()
+    assert usual.clearance is not None
+    at_once = usual.model_copy(
+        update={"clearance": usual.clearance.model_copy(update={"passes_apart_s": 0})}
+    )
+    run = airing_run()
+    run.gas = [gas(zone, 2) for zone in ZONES]
+    sign(run)
+    assert clearance(run, at_once, setting()).state is State.NOT_CLEARED
+    run.gas = [gas(zone, ago) for zone in ZONES for ago in (3, 2)]
+    run.signatures.clear()
+    sign(run)
+    assert clearance(run, at_once, setting()).state is State.CLEARED
+
+
+def test_oxygen_that_was_low_before_the_hold_does_not_count_against_the_run() -> None:
+    run = signed_run()
+    run.oxygen.insert(0, oxygen("low", "12", ago_min=400))
+    assert judge(run).state is State.CLEARED
 
 
 def test_readings_go_stale_at_the_stated_age_and_not_before() -> None:
