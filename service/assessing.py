@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
 
-from shared.facts import Gate, facts
+from shared.facts import Facts, Gate, MouldConditionNumber
 from shared.programmes import Programme
 from shared.records import FacilityBook, Item, Loss
 from shared.treatments import (
@@ -32,8 +32,10 @@ def triage_of(
     now: datetime,
     parts: Sequence[Item] = (),
     book: FacilityBook | None = None,
+    *,
+    known: Facts,
 ) -> Triage:
-    """What must happen to the piece first, seen at ``now``.
+    """What must happen to the piece first, seen at ``now``, by the facts ``known`` here.
 
     Water that has been dried off no longer runs its clock, and a frozen stay pauses it.
     """
@@ -43,17 +45,18 @@ def triage_of(
             damage=one.damage,
             extent=one.extent,
             water_category=one.water_category or (loss.water_category if loss else None),
+            mould_condition=one.mould_condition,
             wet_since=_not_after(one.wet_since or (loss.wet_since if loss else None), now),
         )
         for one in item.damages
-        if not (dried and facts().damages[one.damage].wets)
+        if not (dried and known.damages[one.damage].wets)
     )
     return assess(
         TriageInput(
             now=now,
             materials=materials_of(item, parts),
             damages=seen,
-            hazards=_standing_hazards(item, loss),
+            hazards=_standing_hazards(item, loss, known),
             significance=item.significance,
             value=Decimal(item.valuation.value.amount) if item.valuation else None,
             mean_temperature_c=(
@@ -62,11 +65,12 @@ def triage_of(
             loss_at=_not_after(loss.happened_at if loss else None, now),
             frozen=frozen_intervals(item, book, now),
             conservator_only=item.conservator_only,
-        )
+        ),
+        known,
     )
 
 
-def _standing_hazards(item: Item, loss: Loss | None) -> frozenset[Hazard]:
+def _standing_hazards(item: Item, loss: Loss | None, known: Facts) -> frozenset[Hazard]:
     """Hazards of the site that hold the piece where it is.
 
     They hold until somebody has read the site's cautions and gone in, on the word of whoever
@@ -75,7 +79,7 @@ def _standing_hazards(item: Item, loss: Loss | None) -> frozenset[Hazard]:
     """
     if loss is None or loss.acknowledged or item.received_at is not None:
         return frozenset()
-    gates = facts().hazard_gates
+    gates = known.hazard_gates
     return frozenset(
         hazard
         for hazard in loss.hazards
@@ -106,20 +110,28 @@ def frozen_intervals(
     return (*ended, FrozenInterval(start=since))
 
 
-def needed_steps(item: Item) -> list[NeededStep]:
+def worst_mould(item: Item) -> MouldConditionNumber | None:
+    """The worst mould condition that anybody saw on the piece."""
+    seen = [one.mould_condition for one in item.damages if one.mould_condition is not None]
+    return max(seen, default=None)
+
+
+def needed_steps(item: Item, known: Facts) -> list[NeededStep]:
     """The steps a piece needs from first to last, each with its reason."""
-    return steps_for([seen.damage for seen in item.damages])
+    return steps_for(
+        [seen.damage for seen in item.damages], mould_condition=worst_mould(item), known=known
+    )
 
 
-def remaining_steps(item: Item) -> list[StepKind]:
+def remaining_steps(item: Item, known: Facts) -> list[StepKind]:
     """The steps still to be done, in lawful order."""
-    return [need.step for need in needed_steps(item) if need.step not in item.steps_done]
+    return [need.step for need in needed_steps(item, known) if need.step not in item.steps_done]
 
 
-def state_of(item: Item) -> PieceState:
+def state_of(item: Item, known: Facts) -> PieceState:
     """What is still on or in the piece now."""
     return PieceState.after(
-        [need.step for need in needed_steps(item)],
+        [need.step for need in needed_steps(item, known)],
         item.steps_done,
         [seen.damage for seen in item.damages],
     )
@@ -159,9 +171,11 @@ def rule_on(
     parts: Sequence[Item],
     state: PieceState,
     at: datetime,
+    *,
+    known: Facts,
 ) -> ProgrammeRuling:
     """Rule on one programme for a piece in ``state`` that would enter at ``at``."""
-    targets = chamber_targets([seen.damage for seen in item.damages])
+    targets = chamber_targets([seen.damage for seen in item.damages], worst_mould(item), known)
     materials = materials_of(item, parts)
     refusals: list[str] = []
     lifted = False
@@ -176,9 +190,21 @@ def rule_on(
         for material in materials
         if material in programme.exclusions
     ]
+    ceiling = known.heat_ceiling_c(materials) if materials else None
+    if ceiling is not None and programme.temperature_c[1] > ceiling:
+        refusals.append(
+            f"{programme.label} may reach {programme.temperature_c[1]:g} °C, and the piece stands "
+            f"{ceiling:g} °C at most."
+        )
     for target in served:
         verdict = may_treat(
-            programme.agent, target, materials, state, at=at, overrides=overrides_of(item)
+            programme.agent,
+            target,
+            materials,
+            state,
+            at=at,
+            overrides=overrides_of(item),
+            known=known,
         )
         refusals += [refusal.sentence for refusal in verdict.refusals]
         lifted = lifted or bool(verdict.lifted)
@@ -187,7 +213,7 @@ def rule_on(
 
 
 def choose_programme(
-    item: Item, parts: Sequence[Item], book: FacilityBook, at: datetime
+    item: Item, parts: Sequence[Item], book: FacilityBook, at: datetime, *, known: Facts
 ) -> tuple[Programme | None, tuple[ProgrammeRuling, ...]]:
     """The programme to plan for a piece, once dry and clean, and the ruling on each on file.
 
@@ -200,7 +226,9 @@ def choose_programme(
             {StepKind.STABILISE, StepKind.DRY, StepKind.SOOT_REMOVAL, StepKind.MOULD_REMOVAL}
         ),
     )
-    rulings = tuple(rule_on(one, item, parts, clean, at) for one in book.newest_programmes())
+    rulings = tuple(
+        rule_on(one, item, parts, clean, at, known=known) for one in book.newest_programmes()
+    )
     allowed = sorted(
         (ruling for ruling in rulings if ruling.allowed),
         key=lambda ruling: (

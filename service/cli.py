@@ -20,6 +20,7 @@ from service.log.append import RefusedError
 from service.reports.issue import InventoryFormat
 from service.settings import DEFAULT_FOLDER, Settings
 from service.storage.database import DurabilityError
+from shared.facts import FactsError
 from shared.ledger import LedgerError
 from shared.quantities import LengthUnit
 
@@ -54,7 +55,7 @@ def fail(message: str, how: Failed = Failed.USAGE) -> NoReturn:
 def _installation(settings: Settings) -> Installation:
     try:
         return Installation(settings)
-    except (LedgerError, DurabilityError) as error:
+    except (LedgerError, DurabilityError, FactsError) as error:
         fail(str(error), Failed.CHECK)
 
 

@@ -186,7 +186,8 @@ class _Demo:
             book = reading.facility(session)
         now = self.here.now()
         bands = Counter(
-            triage_of(item, losses.get(item.loss or ""), now, (), book).band for item in items
+            triage_of(item, losses.get(item.loss or ""), now, (), book, known=self.here.facts).band
+            for item in items
         )
         facts = self.summary.facts
         facts["items"] = len(items)
@@ -210,7 +211,8 @@ class _Demo:
             tags = tuple(
                 one.tag
                 for one in hard
-                if set(programme.targets) & chamber_targets([seen.damage for seen in one.damages])
+                if set(programme.targets)
+                & chamber_targets([seen.damage for seen in one.damages], known=self.here.facts)
                 and programme.agent not in {override.agent for override in one.overrides}
             )
             if not tags:
@@ -371,7 +373,7 @@ class _Demo:
         """Two people sign what they see and one tries the door."""
         now = self.here.now()
         with self.here.database.read() as session:
-            hand = in_hand(session, run_id, now)
+            hand = in_hand(session, run_id, now, self.here.facts)
         if hand is None:
             raise DemoError(f"run {run_id} is not on record")
         readings = hand.clearance.readings or "0" * 64
@@ -522,7 +524,7 @@ class _Demo:
                     tags=planned.items,
                     times=planned_times(problem, planned),
                 )
-                sheets.append(run_sheet(session, paper, book, problem.epoch))
+                sheets.append(run_sheet(session, paper, book, problem.epoch, self.here.facts))
         write_run_sheets(self.summary.out / "run-sheets.pdf", sheets, title=f"Run sheets. {NOTICE}")
 
 

@@ -5,7 +5,8 @@ from datetime import UTC, datetime
 
 from sqlmodel import func, select
 
-from service.facility.guards import FACILITY_GUARD
+from service.changed_facts import facts_of
+from service.facility.guards import facility_guard
 from service.log.append import Log, utc_now
 from service.settings import Settings
 from service.storage.database import Database
@@ -32,12 +33,18 @@ class Installation:
     """Everything a request or a command works with."""
 
     def __init__(self, settings: Settings, now: Callable[[], datetime] = utc_now) -> None:
-        """Open the installation in ``settings.folder``, making it on first use."""
+        """Open the installation in ``settings.folder``, making it on first use.
+
+        Raises ``FactsError`` for a file of changed facts that can't be used.
+        """
         self.settings = settings
+        self.facts = facts_of(settings.facts_changes)
         self.database = Database(settings.database)
         self.photos = PhotoStore(settings.photos)
         self.now = NeverBack(now, self._latest_on_record())
-        self.log = Log(self.database, settings.signer(), guards=[FACILITY_GUARD], now=self.now)
+        self.log = Log(
+            self.database, settings.signer(), guards=[facility_guard(self.facts)], now=self.now
+        )
 
     def _latest_on_record(self) -> datetime:
         with self.database.read() as session:
@@ -46,20 +53,20 @@ class Installation:
 
     def keep_photo(self, digest: str, data: bytes) -> tuple[PhotoFacts, bool]:
         """Keep a photo; says what it is and whether it is new. ``PhotoError`` if refused."""
-        facts = self.photos.put(digest, data)
+        photo = self.photos.put(digest, data)
         with self.database.write() as session:
             new = session.get(PhotoRow, digest) is None
             session.merge(
                 PhotoRow(
-                    sha256=facts.sha256,
-                    size=facts.size,
-                    media_type=facts.media_type,
-                    width=facts.width,
-                    height=facts.height,
+                    sha256=photo.sha256,
+                    size=photo.size,
+                    media_type=photo.media_type,
+                    width=photo.width,
+                    height=photo.height,
                     received_at=utc_text(self.now()),
                 )
             )
-        return facts, new
+        return photo, new
 
     def close(self) -> None:
         """Let go of the database."""

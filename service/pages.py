@@ -11,6 +11,7 @@ from fastapi import Request
 from fastapi.responses import HTMLResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoescape
 
+from service.changed_facts import changes_note
 from service.reports.wording import shown_tag
 from shared import vocabulary
 from shared.events import Size
@@ -77,6 +78,14 @@ PLACES = ("crew", "facility", "adjuster", "office")
 def page(
     request: Request, template: str, context: dict[str, Any], status: int = 200
 ) -> HTMLResponse:
-    """Draw ``template`` with ``context``."""
-    text = _environment().get_template(template).render(request=request, **context)
+    """Draw ``template`` with ``context``; every page says what facts the facility changed."""
+    text = (
+        _environment()
+        .get_template(template)
+        .render(
+            request=request,
+            changed_facts=changes_note(request.app.state.installation.facts),
+            **context,
+        )
+    )
     return HTMLResponse(text, status_code=status)

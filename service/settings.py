@@ -7,6 +7,7 @@ from shared import ledger
 
 DEFAULT_FOLDER = Path("data")
 KEY_FILE = "checkpoint-key"
+FACTS_CHANGES_FILE = "facts-changes.csv"
 
 
 @dataclass(frozen=True)
@@ -32,6 +33,11 @@ class Settings:
     def photos(self) -> Path:
         """The folder of photos and other sealed files."""
         return self.folder / "photos"
+
+    @property
+    def facts_changes(self) -> Path:
+        """The facility's own changes to the tables, if it keeps any."""
+        return self.folder / FACTS_CHANGES_FILE
 
     def signer(self) -> ledger.Signer:
         """The signing key, made on first use and readable by its owner only.

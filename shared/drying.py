@@ -387,7 +387,7 @@ class _Course:
         first = self.free_kg / self.rate_kg_h
         excess = self.bound_kg - self.equilibrium_kg
         if excess <= self.within_kg:
-            return first, np.zeros_like(first + self.diffusivity)
+            return first, np.zeros(np.broadcast_shapes(first.shape, self.diffusivity.shape))
         fo = slab_time(self.within_kg / excess)
         by_diffusion = fo * self.path_m**2 / self.diffusivity / 3600
         return first, np.maximum(by_diffusion, (excess - self.within_kg) / self.rate_kg_h)

@@ -27,6 +27,7 @@ from pydantic import (
 )
 
 from shared.facility import Facility, Id
+from shared.facts import MouldConditionNumber
 from shared.ledger import canonical_bytes
 from shared.programmes import Programme
 from shared.vocabulary import (
@@ -233,6 +234,10 @@ class DamageNoted(Fixed):
     extent: Extent = Extent.PARTIAL
     wet_since: AwareDatetime | None = None
     water_category: WaterCategory | None = None
+    mould_condition: MouldConditionNumber | None = Field(
+        default=None,
+        description="Condition 1, 2 or 3 of ANSI/IICRC S520, where somebody qualified said so.",
+    )
     note: Text = ""
 
 

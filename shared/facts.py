@@ -2,14 +2,14 @@
 
 Each row carries a ``source`` (a publication, or words that say there is none) and a ``mark``:
 the weakest of what the row rests on. A facility may change rows by a file of its own; see
-:func:`load_facts`.
+:mod:`shared.fact_changes`.
 """
 
 import csv
 import hashlib
 import io
-from collections.abc import Callable, Collection, Iterable, Mapping
-from dataclasses import dataclass, fields
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, fields, replace
 from enum import StrEnum
 from functools import cache, cached_property
 from importlib import resources
@@ -19,6 +19,8 @@ from typing import Annotated, Any, Literal, Self, TypeVar
 import rfc8785
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
 
+from shared import fact_changes
+from shared.fact_changes import NOTHING, Change, ChangedCell, read_changes, why_protected
 from shared.mould import MouldSensitivity
 from shared.vocabulary import (
     Agent,
@@ -44,9 +46,7 @@ MouldConditionNumber = Literal[1, 2, 3]
 STRICTNESS = {Permission.YES: 0, Permission.CONSERVATOR: 1, Permission.NO: 2}
 """How strict a permission is; of several, the strictest counts."""
 
-
-class FactsError(ValueError):
-    """A table, or a facility's change to one, that can't be used; says where and how to mend it."""
+FactsError = fact_changes.FactsError
 
 
 class Gate(Labelled):
@@ -73,6 +73,21 @@ class RoomGroup(Labelled):
     """Materials that share a drying room's set point."""
 
     PAPER = "paper", "Paper and books"
+    PHOTOGRAPH = "photograph", "Photographs"
+    PAINTING = "painting", "Paintings on canvas"
+    PANEL = "panel", "Panels, painted wood and frames"
+    FURNITURE = "furniture", "Furniture"
+    TEXTILE = "textile", "Textiles"
+    LEATHER = "leather", "Leather, skin and ivory"
+    METAL = "metal", "Metal"
+    INORGANIC = "inorganic", "Ceramic, glass, stone and plastics"
+
+
+class DryingBody(Labelled):
+    """Shapes that dry alike, each reckoned as a slab."""
+
+    SHEET = "sheet", "Sheets of paper"
+    VOLUME = "volume", "Bound volumes, opened like a fan"
     PHOTOGRAPH = "photograph", "Photographs"
     PAINTING = "painting", "Paintings on canvas"
     PANEL = "panel", "Panels, painted wood and frames"
@@ -131,7 +146,7 @@ class LimitKind(StrEnum):
 
 
 class Constant(StrEnum):
-    """The single numbers that triage and valuation work with."""
+    """The single numbers that triage, valuation and planning work with."""
 
     IMMEDIATE_H = "immediate_h"
     URGENCY_FULL = "urgency_full"
@@ -144,6 +159,11 @@ class Constant(StrEnum):
     MOULD_COLD_BELOW_C = "mould_cold_below_c"
     STABILISE_SHARE = "stabilise_share"
     ANTIQUE_AGE_Y = "antique_age_y"
+    PROMISE_D = "promise_d"
+    START_BY_FACTOR = "start_by_factor"
+    THAW_MOST_H = "thaw_most_h"
+    ROOM_RH_MARGIN_PERCENT = "room_rh_margin_percent"
+    ROOM_T_MARGIN_C = "room_t_margin_c"
 
 
 def _split(cell: object) -> object:
@@ -197,12 +217,15 @@ class MaterialRow(Row):
 
 
 class RatingRow(Row):
-    """Our ratings of a material: share of it that prompt work saves, mould class, room."""
+    """Our ratings of a material: share of it that prompt work saves, mould class, room, and as
+    what it dries.
+    """
 
     material: Material
     salvage_gain: Share
     mould_sensitivity: MouldSensitivity
     room: RoomGroup
+    drying_body: DryingBody
 
 
 class HeatCeilingRow(Row):
@@ -433,11 +456,19 @@ class WorkTimeRow(Row):
 
 
 class DryingBodyRow(Row):
-    """A wet piece as a slab, for planning before its first weighing; per m² of largest face."""
+    """A wet piece as a slab, for planning before its first weighing; per m² of largest face.
 
-    group: RoomGroup
+    ``soaked_kg_m2`` and ``damp_kg_m2`` are the water it took up, beyond what air at the room's
+    set point leaves in it anyway.
+
+    A volume is opened, or interleaved, into slabs that dry each by itself: ``opened_into`` is
+    how many there are where nobody measured the piece, and a deeper one has more.
+    """
+
+    body: DryingBody
     dry_kg_m2: Positive
     thickness_m: Positive
+    opened_into: Annotated[int, Field(ge=1)] | None = None
     open_faces: Annotated[int, Field(ge=1, le=2)]
     fibre_saturation: Positive
     diffusivity_m2_s: Positive
@@ -500,21 +531,6 @@ R = TypeVar("R", bound=Row)
 
 
 @dataclass(frozen=True)
-class _Change:
-    """One cell changed by a facility."""
-
-    line: int
-    column: str
-    value: str
-    signed_by: str
-    reason: str
-
-
-Changes = dict[tuple[str, str], list[_Change]]
-_CHANGE_COLUMNS = ("table", "key", "column", "value", "signed_by", "reason")
-
-
-@dataclass(frozen=True)
 class Facts:
     """All tables, typed. Mappings are read-only; missing permissions mean conservator only."""
 
@@ -540,11 +556,13 @@ class Facts:
     limits: Mapping[tuple[str, LimitKind], LimitRow]
     gases: Mapping[str, GasRow]
     work_times: Mapping[StepKind, WorkTimeRow]
-    drying_bodies: Mapping[RoomGroup, DryingBodyRow]
+    drying_bodies: Mapping[DryingBody, DryingBodyRow]
     schedules: Mapping[str, ScheduleRow]
     steps: Mapping[StepKind, StepRow]
     object_types: Mapping[ObjectType, ObjectTypeRow]
     cautions: Mapping[str, CautionRow]
+    changes: tuple[ChangedCell, ...] = ()
+    """What a facility changed, in the order of its file."""
 
     def constant(self, name: Constant) -> float:
         """Return one number, in the unit its name ends with."""
@@ -612,9 +630,9 @@ class Facts:
 
     def rows(self) -> Iterable[tuple[str, Row]]:
         """Yield every row with its table's name, for listings of constants and sources."""
-        for table in fields(self):
-            for row in getattr(self, table.name).values():
-                yield table.name, row
+        for table in _table_names():
+            for row in getattr(self, table).values():
+                yield table, row
 
     @cached_property
     def changed(self) -> tuple[tuple[str, Row], ...]:
@@ -624,8 +642,8 @@ class Facts:
     def content(self) -> dict[str, list[dict[str, Any]]]:
         """Return every table as plain JSON values, rows in file order."""
         return {
-            table.name: [row.model_dump(mode="json") for row in getattr(self, table.name).values()]
-            for table in fields(self)
+            table: [row.model_dump(mode="json") for row in getattr(self, table).values()]
+            for table in _table_names()
         }
 
     @cached_property
@@ -648,16 +666,16 @@ def facts_version() -> str:
 def load_facts(changes_csv: str = "") -> Facts:
     """Load all tables, with a facility's changes if given.
 
-    ``changes_csv`` is the text of a CSV file with the columns ``table, key, column, value,
-    signed_by, reason``; a key of several columns is joined by ``/``. A changed row is marked
-    common practice, names who signed, and changes the version hash.
+    ``changes_csv`` is the text of the facility's file; see :mod:`shared.fact_changes`. A changed
+    row is marked common practice, its source gives each changed cell's value as shipped, signatory
+    and reason, and the version hash is another.
 
     Raises:
         FactsError: naming the file, row and column at fault and the mend.
     """
-    reader = _Reader(_read_changes(changes_csv))
+    reader = _Reader(read_changes(changes_csv))
     read = reader.table
-    shipped = Facts(
+    loaded = Facts(
         materials=read("materials", MaterialRow, lambda row: row.material, Material),
         ratings=read("ratings", RatingRow, lambda row: row.material, Material),
         heat_ceilings=read("heat_ceilings", HeatCeilingRow, lambda row: row.material, Material),
@@ -696,14 +714,14 @@ def load_facts(changes_csv: str = "") -> Facts:
         limits=read("limits", LimitRow, lambda row: (row.gas, row.kind)),
         gases=read("gases", GasRow, lambda row: row.gas),
         work_times=read("work_times", WorkTimeRow, lambda row: row.step),
-        drying_bodies=read("drying_bodies", DryingBodyRow, lambda row: row.group, RoomGroup),
+        drying_bodies=read("drying_bodies", DryingBodyRow, lambda row: row.body, DryingBody),
         schedules=read("schedules", ScheduleRow, lambda row: row.id),
         steps=read("steps", StepRow, lambda row: row.step, StepKind),
         object_types=read("object_types", ObjectTypeRow, lambda row: row.object_type, ObjectType),
         cautions=read("cautions", CautionRow, lambda row: row.id),
     )
     reader.refuse_unused_changes()
-    return shipped
+    return replace(loaded, changes=reader.changed_cells())
 
 
 def facts_as_json(loaded: Facts | None = None) -> dict[str, Any]:
@@ -754,11 +772,18 @@ def facts_as_json(loaded: Facts | None = None) -> dict[str, Any]:
     return {"version": known.version, "tables": tables, "labels": labels}
 
 
+def _table_names() -> list[str]:
+    return [field.name for field in fields(Facts) if field.name != "changes"]
+
+
 class _Reader:
     """Reads files into read-only mappings, using up a facility's changes on the way."""
 
-    def __init__(self, changes: Changes) -> None:
-        self._changes = changes
+    def __init__(self, changes: Iterable[Change]) -> None:
+        self._waiting: dict[tuple[str, str], list[Change]] = {}
+        for change in changes:
+            self._waiting.setdefault((change.table, change.key), []).append(change)
+        self._made: list[ChangedCell] = []
 
     def table(
         self, name: str, model: type[R], key_of: Callable[[R], K], covers: Iterable[K] = ()
@@ -775,25 +800,69 @@ class _Reader:
             key = key_of(row)
             if key in rows:
                 raise FactsError(f"{where}: {_key_text(key)!r} is there twice; remove one")
-            changes = self._changes.pop((name, _key_text(key)), [])
-            rows[key] = _changed(row, cells, changes, file) if changes else row
+            changes = self._waiting.pop((name, _key_text(key)), [])
+            rows[key] = self._changed(row, cells, changes) if changes else row
             if key_of(rows[key]) != key:
                 raise FactsError(
-                    f"changed facts, row {changes[0].line}: a key can't be changed; "
-                    "change another column"
+                    f"{changes[0].where}: a key can't be changed; change another column"
                 )
         for needed in covers:
             if needed not in rows:
                 raise FactsError(f"{file}: no row for {_key_text(needed)!r}; add one")
         return MappingProxyType(rows)
 
+    def _changed(self, row: R, cells: dict[str, str], changes: Sequence[Change]) -> R:
+        """Return the row with a facility's changes made, signed and marked as theirs."""
+        made = []
+        for change in changes:
+            if change.column not in _columns(type(row)) - {"source", "mark"}:
+                raise FactsError(
+                    f"{change.where}, column {change.column!r}: no such column to change; "
+                    "check its name"
+                )
+            made.append(ChangedCell(change, cells[change.column]))
+        said = "; ".join(cell.words for cell in made)
+        signed = {
+            "source": f"changed by the facility: {said}; common practice, no source",
+            "mark": "common practice",
+            "changed_by": ", ".join(dict.fromkeys(change.signed_by for change in changes)),
+        }
+        values = {change.column: change.value for change in changes}
+        new = _parse(
+            type(row),
+            cells | values | signed,
+            changes[-1].where,
+            {change.column: change.where for change in changes},
+        )
+        before, after = row.model_dump(mode="json"), new.model_dump(mode="json")
+        for change in changes:
+            was, is_now = before[change.column], after[change.column]
+            # A facility may sign for what is shipped, so that a later release doesn't move it.
+            refusal = None if was == is_now else why_protected(change, was, is_now)
+            if refusal is not None:
+                raise FactsError(
+                    f"{change.where}, column {change.column}: {change.value or NOTHING} instead of "
+                    f"{cells[change.column] or NOTHING} is not taken: {refusal}"
+                )
+        self._made += made
+        return new
+
     def refuse_unused_changes(self) -> None:
         """Raise FactsError for a change that met no row."""
-        for (table, key), unused in self._changes.items():
+        for (table, key), unused in self._waiting.items():
+            if table not in _table_names():
+                raise FactsError(
+                    f"changed facts, row {unused[0].row}, column table: there is no table "
+                    f"{table!r}; use one of {', '.join(_table_names())}"
+                )
             raise FactsError(
-                f"changed facts, row {unused[0].line}: {table}.csv has no row {key!r}; "
+                f"changed facts, row {unused[0].row}, column key: {table}.csv has no row {key!r}; "
                 "check the table and key"
             )
+
+    def changed_cells(self) -> tuple[ChangedCell, ...]:
+        """Return what was changed, in the order of the facility's file."""
+        return tuple(sorted(self._made, key=lambda cell: cell.change.row))
 
 
 def _require_materials(materials: Collection[Material]) -> None:
@@ -810,24 +879,6 @@ def _key_text(key: object) -> str:
     return "/".join("" if part is None else str(part) for part in parts)
 
 
-def _changed(row: R, cells: dict[str, str], changes: list[_Change], file: str) -> R:
-    """Return the row with a facility's changes made, signed and marked as theirs."""
-    new = dict(cells)
-    for change in changes:
-        where = f"changed facts, row {change.line} ({file})"
-        if change.column not in _columns(type(row)) - {"source", "mark"}:
-            raise FactsError(
-                f"{where}, column {change.column!r}: no such column to change; check its name"
-            )
-        new[change.column] = change.value
-        new["source"] = (
-            f"changed by {change.signed_by}: {change.reason}; common practice, no source"
-        )
-        new["mark"] = "common practice"
-        new["changed_by"] = change.signed_by
-    return _parse(type(row), new, f"changed facts, row {changes[-1].line} ({file})")
-
-
 def _check_header(file: str, found: Iterable[str] | None, expected: set[str]) -> None:
     names = set(found or ())
     for missing in sorted(expected - names):
@@ -836,37 +887,21 @@ def _check_header(file: str, found: Iterable[str] | None, expected: set[str]) ->
         raise FactsError(f"{file} row 1: column {unknown!r} is not known; remove it")
 
 
-def _parse(model: type[R], cells: dict[str, str], where: str) -> R:
+def _parse(
+    model: type[R],
+    cells: Mapping[str, str],
+    where: str,
+    where_of_column: Mapping[str, str] = MappingProxyType({}),
+) -> R:
     # An empty cell means the column's default, so that optional cells need no marker.
     filled = {column: cell for column, cell in cells.items() if cell not in ("", None)}
     try:
         return model.model_validate(filled)
     except ValidationError as error:
         first = error.errors()[0]
-        column = ".".join(str(part) for part in first["loc"]) or "the row"
+        path = [str(part) for part in first["loc"]]
+        found = f"found {cells.get(path[0], '')!r}; mend the cell" if path else "mend the row"
         raise FactsError(
-            f"{where}, column {column}: {first['msg']} (found {cells.get(column, '')!r}); "
-            "mend the cell"
+            f"{where_of_column.get(path[0], where) if path else where}, "
+            f"column {'.'.join(path) or 'the row'}: {first['msg']} ({found})"
         ) from error
-
-
-def _read_changes(text: str) -> Changes:
-    """Parse a facility's change file.
-
-    Raises:
-        FactsError: on a wrong header or an unsigned, unreasoned or incomplete row.
-    """
-    if not text.strip():
-        return {}
-    reader = csv.DictReader(io.StringIO(text, newline=""), strict=True)
-    _check_header("changed facts", reader.fieldnames, set(_CHANGE_COLUMNS))
-    changes: Changes = {}
-    for line, cells in enumerate(reader, start=2):
-        values = {column: (cells[column] or "").strip() for column in _CHANGE_COLUMNS}
-        for column in _CHANGE_COLUMNS:
-            if column != "value" and not values[column]:
-                raise FactsError(f"changed facts, row {line}, column {column}: empty; fill it in")
-        changes.setdefault((values["table"], values["key"]), []).append(
-            _Change(line, values["column"], values["value"], values["signed_by"], values["reason"])
-        )
-    return changes

@@ -158,7 +158,10 @@ def exposure_ppm_h(ppm_start: float, ppm_end: float, hours: float) -> float:
         return (start + end) / 2 * elapsed
     if end == 0:
         return 0.0  # the limit of the logarithmic mean
-    return (start - end) / math.log1p((start - end) / end) * elapsed
+    # Near each other a difference of logarithms loses its digits; far apart the ratio overflows.
+    near = end > start / 2
+    logarithm = math.log1p((start - end) / end) if near else math.log(start) - math.log(end)
+    return (start - end) / logarithm * elapsed
 
 
 def _outside(reading: GasReading, window: DoseWindow) -> NotCounted | None:
@@ -355,8 +358,8 @@ MIXING_FACTORS = FACTS.note(
     "mixing factor K: perfect, typical, worst",
     (1.0, 3.0, 10.0),
     "-",
-    "range used with the dilution equation of CDC (2003), Guidelines for Environmental Infection"
-    " Control in Health-Care Facilities, App. B",
+    "1 (perfect) to 10 (very poor) that multiplies the time: CDC, MMWR 43(RR-13) (1994), Table"
+    " S3-1; the typical value from memory",
     Mark.FROM_MEMORY,
 )
 
@@ -374,7 +377,8 @@ def airing_time_h(
     K ln(C0/C1) / (ACH + ln 2 / sink half-life), without any source left in the room.
     mixing_factor: K, 1 (perfect) to 10. sink_half_life_h: of the gas's own decay, h. 0 h if it
     starts at or below the end. Raises OutOfRange.
-    Source: CDC (2003), App. B, Table B.1, with K; the sink term is arithmetic.
+    Source: CDC (1994), MMWR 43(RR-13), Table S3-1, and (2003), App. B, Table B.1, with K; the
+    sink term is arithmetic.
     """
     start = require_number("concentration", ppm_start, 0, 1e6, "ppm")
     end = require_number("concentration to reach", ppm_end, 0, 1e6, "ppm", above_low=True)
@@ -545,7 +549,7 @@ ARTWORK_LOADING = FACTS.note(
         max_fill=0.50, between_m=0.05, to_wall_m=0.10, headspace_m=0.4572, underfloor_m=0.0508
     ),
     "-, m",
-    "ours: stricter end of 50-60 % of volume",
+    "ours, as the rows of the spacings table: 50-60 % of volume is usual, the stricter stands",
     Mark.COMMON_PRACTICE,
 )
 FREEZER_CARTON_FILL = FACTS.note(

@@ -28,7 +28,15 @@ _HUKKA = "Hukka & Viitanen (1999), Wood Sci. Technol. 33:475-485"
 _OJANEN = "Ojanen et al. (2010), ASHRAE Buildings XI; Viitanen et al. (2011)"
 _MRD = "Thelandersson & Isaksson (2013), Build. Environ. 65:18-25"
 
-FREEZING_C = 0.0
+FREEZING_C = FACTS.note(
+    "temperature at and below which every mould clock pauses",
+    0.0,
+    "°C",
+    "ours: the models stop growth there, and we let nothing decline either",
+    Mark.COMMON_PRACTICE,
+)
+# No wet surface of the trade is hotter; a room read in °F, such as 68, is caught here.
+_SURFACE_C = (-40.0, 60.0)
 _SLACK = 1e-9  # sums of hourly steps are inexact; a threshold is met rather early than late
 
 
@@ -48,7 +56,7 @@ class SurfaceSeries:
     """Hourly means at a surface. Hours absent from ``hour`` were not measured.
 
     hour: whole hours since any fixed origin, strictly increasing, shape (n,).
-    t_c: °C, -40 to 80, shape (n,). rh: fraction, shape (n,).
+    t_c: °C, -40 to 60, shape (n,). rh: fraction, shape (n,).
     Raises OutOfRange for an empty, unordered or non-finite series, or unequal lengths.
     """
 
@@ -58,7 +66,7 @@ class SurfaceSeries:
 
     def __post_init__(self) -> None:
         hours = require_range("hour of a surface reading", self.hour, -1e7, 1e7, "h")
-        t = require_temperature_c(self.t_c, "surface temperature", -40, 80)
+        t = require_temperature_c(self.t_c, "surface temperature", *_SURFACE_C)
         rh = require_rh(self.rh, "surface relative humidity")
         if not hours.shape == t.shape == rh.shape == (hours.size,):
             lengths = f"{hours.size} hours, {t.size} temperatures, {rh.size} humidities"
@@ -109,7 +117,7 @@ class VttMaterial:
     rh_min: least RH for growth, fraction. ceiling: A, B, C of the largest index.
     k1: growth factors below and above index 1, or None for the wood of the original model,
     whose factors follow from its own times. spruce, kiln_dried: W and SQ of the original model.
-    decline: relative rate of decline Cmat, 0 (never declines) to 1 (pine).
+    decline: relative rate of decline Cmat, 0 (never declines) to 1 (pine). Raises OutOfRange.
     """
 
     rh_min: float
@@ -118,6 +126,10 @@ class VttMaterial:
     spruce: bool = False
     kiln_dried: bool = False
     decline: float = 1.0
+
+    def __post_init__(self) -> None:
+        require_rh(self.rh_min, "least relative humidity for growth")
+        require_number("relative decline Cmat", self.decline, 0, 1)
 
 
 _CLASSES = FACTS.note(
@@ -176,7 +188,7 @@ DECLINE_RATES = FACTS.note(
 def vtt_material(sensitivity: MouldSensitivity, decline: float = 1.0) -> VttMaterial:
     """Surface of a sensitivity class of the updated model. Raises OutOfRange."""
     rh_min, ceiling, k1 = _CLASSES[sensitivity]
-    return VttMaterial(rh_min, ceiling, k1, decline=_decline_rate(decline))
+    return VttMaterial(rh_min, ceiling, k1, decline=decline)
 
 
 def vtt_wood(
@@ -184,11 +196,7 @@ def vtt_wood(
 ) -> VttMaterial:
     """Pine or spruce of the original model, resawn or with an ordinary kiln-dried surface."""
     rh_min, ceiling, _ = _CLASSES[MouldSensitivity.VERY_SENSITIVE]
-    return VttMaterial(rh_min, ceiling, None, spruce, kiln_dried, _decline_rate(decline))
-
-
-def _decline_rate(value: float) -> float:
-    return require_number("relative decline Cmat", value, 0, 1)
+    return VttMaterial(rh_min, ceiling, None, spruce, kiln_dried, decline)
 
 
 # The public functions below check their arguments; a series is checked once, when it is made,
@@ -225,6 +233,10 @@ def _maximum_index(rh: float, critical: float, material: VttMaterial) -> float:
     return max(a + b * x - c * x**2, 0.0)
 
 
+def _saturation_factor(index: float, ceiling: float) -> float:
+    return 1 - math.exp(min(_SATURATION_STEEPNESS * (index - ceiling), 0.0))
+
+
 def _growth_per_day(
     index: float, t: float, rh: float, critical: float, material: VttMaterial
 ) -> float:
@@ -233,7 +245,7 @@ def _growth_per_day(
         k1 = material.k1[0 if index < 1 else 1]
     else:
         k1 = 1.0 if index < 1 else 2 / (_weeks_to_index_3(t, rh, material) / weeks_1 - 1)
-    return k1 * saturation_factor(index, _maximum_index(rh, critical, material)) / (7 * weeks_1)
+    return k1 * _saturation_factor(index, _maximum_index(rh, critical, material)) / (7 * weeks_1)
 
 
 def _decline_per_day(dry_hours: float, material: VttMaterial) -> float:
@@ -242,8 +254,12 @@ def _decline_per_day(dry_hours: float, material: VttMaterial) -> float:
     return rate * material.decline
 
 
+def _index(value: float, quantity: str = "mould index") -> float:
+    return require_number(quantity, value, 0, 6)
+
+
 def _surface_t(t_c: float) -> float:
-    return float(require_temperature_c(t_c, "surface temperature", -40, 80))
+    return float(require_temperature_c(t_c, "surface temperature", *_SURFACE_C))
 
 
 def _growing_t(t_c: float) -> float:
@@ -258,7 +274,7 @@ def _growing_rh(rh: float) -> float:
 def critical_rh(t_c: float, material: VttMaterial) -> float:
     """Least surface RH for growth, a fraction; infinite where it is too cold or too hot.
 
-    t_c: °C, -40 to 80. Raises OutOfRange. Source: Hukka & Viitanen (1999).
+    t_c: °C, -40 to 60. Raises OutOfRange. Source: Hukka & Viitanen (1999).
     """
     return _critical_rh(_surface_t(t_c), material)
 
@@ -288,9 +304,11 @@ def maximum_index(t_c: float, rh: float, material: VttMaterial) -> float:
 
 
 def saturation_factor(index: float, ceiling: float) -> float:
-    """Factor k2 by which growth slows near the largest index, 0 to 1. Hukka & Viitanen (1999)."""
-    exponent = min(_SATURATION_STEEPNESS * (index - ceiling), 0.0)
-    return 1 - math.exp(exponent)
+    """Factor k2 by which growth slows near the largest index, 0 to 1.
+
+    index, ceiling: 0 to 6. Raises OutOfRange. Source: Hukka & Viitanen (1999).
+    """
+    return _saturation_factor(_index(index), _index(ceiling, "largest mould index"))
 
 
 def growth_per_day(index: float, t_c: float, rh: float, material: VttMaterial) -> float:
@@ -298,7 +316,7 @@ def growth_per_day(index: float, t_c: float, rh: float, material: VttMaterial) -
 
     Raises OutOfRange. Source: Hukka & Viitanen (1999), factors of Ojanen et al. (2010).
     """
-    start = require_number("mould index", index, 0, 6)
+    start = _index(index)
     critical = critical_rh(t_c, material)
     humidity = float(require_rh(rh, "surface relative humidity"))
     return _growth_per_day(start, t_c, humidity, critical, material) if humidity >= critical else 0
@@ -315,11 +333,18 @@ def decline_per_day(dry_hours: float, material: VttMaterial) -> float:
 
 @dataclass(frozen=True, slots=True)
 class VttState:
-    """Where a series ended, so that the next one goes on from there."""
+    """Where a series ended, so that the next one goes on from there.
+
+    index: 0 to 6. dry_hours: h without growth. Raises OutOfRange.
+    """
 
     index: float = 0.0
     dry_hours: int = 0
     next_hour: int | None = None
+
+    def __post_init__(self) -> None:
+        _index(self.index)
+        require_number("hours since growth stopped", self.dry_hours, 0, 1e7, "h")
 
 
 @dataclass(frozen=True, slots=True)
@@ -457,8 +482,9 @@ def mrd_temperature_factor(t_c: float) -> float:
 
     The paper stops at 30 °C; hotter days are counted as 30 °C (ours). Raises OutOfRange.
     """
-    coldest = _MRD_WARMTH[2]
-    return _mrd_temperature_factor(require_number("surface temperature", t_c, coldest, 80, "°C"))
+    coldest, hottest = _MRD_WARMTH[2], _SURFACE_C[1]
+    t = require_number("surface temperature", t_c, coldest, hottest, "°C")
+    return _mrd_temperature_factor(t)
 
 
 def mrd_daily_dose(t_c: float, rh: float) -> float:
@@ -471,10 +497,13 @@ def mrd_daily_dose(t_c: float, rh: float) -> float:
 
 @dataclass(frozen=True, slots=True)
 class MrdState:
-    """Where a dose stood at the end of a series."""
+    """Where a dose stood at the end of a series. dose_days: 0 or more. Raises OutOfRange."""
 
     dose_days: float = 0.0
     next_hour: int | None = None
+
+    def __post_init__(self) -> None:
+        require_number("mould dose", self.dose_days, 0, 1e6, "days")
 
 
 @dataclass(frozen=True, slots=True)
@@ -584,7 +613,7 @@ def precautionary_window_h(t_c: float | None) -> float:
     """
     if t_c is None:
         return _ORDINARY_WINDOW_H
-    t = float(require_temperature_c(t_c, "temperature of the piece", -60, 60))
+    t = float(require_temperature_c(t_c, "temperature of the piece", -60))
     warm_h, warm_c = _WARM_WINDOW
     cool_h, cool_c = _COOL_WINDOW
     if t <= FREEZING_C:

@@ -7,9 +7,37 @@ from typing import Annotated, Literal, Self
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from shared.facility import Id
+from shared.quantities import FactBook, Mark
 from shared.vocabulary import Agent, Material, Target
 
 Ratio = Annotated[float, Field(ge=0, le=1)]
+
+FACTS = FactBook()
+_REBOUND = (
+    "ours, after residues measured in houses aerated and closed again: methyl bromide rose from 5"
+    " to 17.5 ppm within 90 min, sulfuryl fluoride to 5 ppm within 120 min"
+)
+READING_FRESH_S = FACTS.note(
+    "age from which a reading is stale, unless the signer says otherwise",
+    900,
+    "s",
+    "ours",
+    Mark.COMMON_PRACTICE,
+)
+CLOSED_HOLD_S = FACTS.note(
+    "closed hold before the last two passes, unless the signer says otherwise",
+    7_200,
+    "s",
+    _REBOUND,
+    Mark.COMMON_PRACTICE,
+)
+PASSES_APART_S = FACTS.note(
+    "time between the two passes, unless the signer says otherwise",
+    3_600,
+    "s",
+    _REBOUND,
+    Mark.COMMON_PRACTICE,
+)
 
 
 class ClearanceRule(BaseModel):
@@ -24,14 +52,14 @@ class ClearanceRule(BaseModel):
     )
     cited_from: str = Field(min_length=3, description="The label, code or rule the limit is from.")
     fresh_s: Annotated[int, Field(gt=0, le=86_400)] = Field(
-        default=900, description="A reading is stale from this age on."
+        default=READING_FRESH_S, description="A reading is stale from this age on."
     )
     closed_hold_s: Annotated[int, Field(ge=0, le=86_400)] = Field(
-        default=7_200,
+        default=CLOSED_HOLD_S,
         description="Chamber kept closed, without airing, before the last two passes.",
     )
     passes_apart_s: Annotated[int, Field(ge=0, le=86_400)] = Field(
-        default=3_600, description="Least time between the two passes."
+        default=PASSES_APART_S, description="Least time between the two passes."
     )
 
 

@@ -519,7 +519,7 @@ def _plain_signs(text: str) -> str:
     joined = "".join(plain).replace("⁄", "/").replace("''", '"')
     for signs, sign in (("″”“„", '"'), ("′’‘´`", "'"), ("–—−‐‑", "-")):
         joined = re.sub(f"[{signs}]", sign, joined)
-    return re.sub(r"\b(approx\.?|approximately|about|circa|ca?\.)", " ", joined)
+    return re.sub(r"\b(?:approximately|about|circa|approx\.?|ca?\.)(?!\w)", " ", joined)
 
 
 class _SizeReader:

@@ -16,6 +16,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from shared import events as ev
 from shared.facility import Chamber, Facility
+from shared.facts import MouldConditionNumber
 from shared.programmes import Programme
 from shared.vocabulary import (
     Agent,
@@ -94,6 +95,7 @@ class DamageSeen(Record):
     extent: Extent
     wet_since: datetime | None
     water_category: WaterCategory | None
+    mould_condition: MouldConditionNumber | None = None
     note: str
 
 
@@ -603,14 +605,18 @@ def _claimed_twice(claims: list[Entry]) -> Conflict:
 
 
 def _merged(seen: DamageSeen | None, body: ev.DamageNoted) -> DamageSeen:
-    """A second note of the same damage: the later extent, the earliest wetting, the worst water."""
+    """A second note of the same damage: the later extent, the earliest wetting, the worst rest."""
     earlier = [time for time in (seen and seen.wet_since, body.wet_since) if time]
     worse = [water for water in (seen and seen.water_category, body.water_category) if water]
+    mouldier = [
+        number for number in (seen and seen.mould_condition, body.mould_condition) if number
+    ]
     return DamageSeen(
         damage=body.damage,
         extent=body.extent,
         wet_since=min(earlier, default=None),
         water_category=max(worse, default=None),
+        mould_condition=max(mouldier, default=None),
         note=body.note or (seen.note if seen else ""),
     )
 

@@ -70,7 +70,8 @@ class Override(Fixed):
     """A conservator's signed word that lifts what may be lifted, for one agent or action.
 
     ``rule`` None means every refusal of that subject which may be lifted. ``expires`` is the last
-    day it holds, in UTC. Refusals of a material are lifted only for ``materials`` it names.
+    day it holds, where it was signed. Refusals of a material are lifted only for ``materials`` it
+    names.
     """
 
     subject: Agent | Action

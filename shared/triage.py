@@ -297,8 +297,8 @@ class _Assessment:
                     f"{_hours(material_row.window_h)} when wet.",
                 )
         if self._mould_may_start():
-            window_h = self._mould_window_h()
-            yield _Limit(window_h, f"Mould may start within {_hours(window_h)}.")
+            window_h, air = self._mould_window_h()
+            yield _Limit(window_h, f"Mould may start within {_hours(window_h)}{air}.")
 
     def _is_wet(self) -> bool:
         return any(row.wets for _, row in self.damages)
@@ -311,14 +311,15 @@ class _Assessment:
         )
         return damp and not resistant
 
-    def _mould_window_h(self) -> float:
+    def _mould_window_h(self) -> tuple[float, str]:
+        """Return the hours that mould needs, and the words for air that sets them apart."""
         temperature_c = self.piece.mean_temperature_c
         constant = self.facts.constant
         if temperature_c is not None and temperature_c > constant(Constant.MOULD_WARM_ABOVE_C):
-            return constant(Constant.MOULD_PRECAUTION_WARM_H)
+            return constant(Constant.MOULD_PRECAUTION_WARM_H), " in air this warm"
         if temperature_c is not None and temperature_c < constant(Constant.MOULD_COLD_BELOW_C):
-            return constant(Constant.MOULD_PRECAUTION_COLD_H)
-        return constant(Constant.MOULD_PRECAUTION_H)
+            return constant(Constant.MOULD_PRECAUTION_COLD_H), " in air this cold"
+        return constant(Constant.MOULD_PRECAUTION_H), ""
 
     def hours_left(self, limit: _Limit | None) -> tuple[float | None, str]:
         """Return the hours left on the clock and a sentence saying why.
@@ -406,15 +407,18 @@ class _Assessment:
         if self.damages:
             worst, sentence = 0.0, ""
         for seen, row in self.damages:
-            severity = row.severity
+            severity, words = row.severity, [row.sentence, f"{seen.extent.label}."]
             category = seen.water_category or row.assumed_water
             if category is not None:
                 severity = max(severity, self.facts.water_categories[category].severity)
+                words.append(f"{category.label}.")
             if seen.mould_condition is not None:
-                severity = max(severity, self.facts.mould_conditions[seen.mould_condition].severity)
+                condition_row = self.facts.mould_conditions[seen.mould_condition]
+                severity = max(severity, condition_row.severity)
+                words.append(f"{condition_row.meaning}.")
             weighed = severity * self.facts.extents[seen.extent].factor
             if weighed > worst:
-                worst, sentence = weighed, f"{row.sentence} {seen.extent.label}."
+                worst, sentence = weighed, " ".join(words)
         return Factor(name="severity", value=worst, sentence=sentence)
 
     def _salvage_gain(self) -> Factor:
@@ -464,21 +468,30 @@ class _Assessment:
             steps += [_capital(step) for step in pressing.route]
         if not steps:
             steps = ["Keep it level and apart, with its label and nothing touching its face"]
-        may_freeze = self.freeze_wet().permission is Permission.YES and not self.is_frozen()
+        held = any(fired.gate is Gate.CONSERVATOR_ONLY for fired in gates)
+        may_freeze = self.freeze_wet().permission is Permission.YES and not (
+            held or self.is_frozen()
+        )
         if limit is not None and self._is_wet() and may_freeze:
             steps.append("Freeze it if it can't be drying in time")
         return tuple(dict.fromkeys(steps))
 
     def never(self) -> Iterable[NeverDo]:
-        """Yield what never to do and because of what, each sentence once."""
-        told: set[str] = set()
-        sources = [(row.never, row.material.label) for row in self.material_rows]
-        sources += [(row.never, row.damage.label) for _, row in self.damages]
-        for sentences, because in sources:
-            for sentence in sentences:
-                if sentence not in told:
-                    told.add(sentence)
-                    yield NeverDo(sentence=f"Never {sentence}", because=because)
+        """Yield what never to do and because of what, each thing once.
+
+        What only adds a condition or a reason to another, such as "warm it if it is mended" to
+        "warm it", is left out: the plain one forbids it already.
+        """
+        because: dict[str, str] = {}
+        for material_row in self.material_rows:
+            for phrase in material_row.never:
+                because.setdefault(phrase, material_row.material.label)
+        for _, damage_row in self.damages:
+            for phrase in damage_row.never:
+                because.setdefault(phrase, damage_row.damage.label)
+        for phrase, label in because.items():
+            if not any(_adds_to(phrase, plain) for plain in because):
+                yield NeverDo(sentence=f"Never {phrase}", because=label)
 
     def sentence(
         self,
@@ -515,8 +528,13 @@ class _Assessment:
         return tuple(used)
 
 
+def _adds_to(phrase: str, plain: str) -> bool:
+    """Return whether a prohibition only adds a condition or a reason to a plainer one."""
+    return phrase.startswith((f"{plain} ", f"{plain}:"))
+
+
 def _row_name(table: str, row: Row) -> str:
-    return f"{table}, changed by {row.changed_by}: {row.source}"
+    return f"{table}: {row.source}"
 
 
 def _sooner(one: Band, other: Band) -> Band:

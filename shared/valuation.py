@@ -10,14 +10,22 @@ from typing import Annotated, Any, Self
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
 from shared.facts import Constant, Facts, StraightLine, facts
+from shared.quantities import FactBook, Mark
 from shared.vocabulary import ObjectType
 
-_MINOR_DIGITS = {
-    **dict.fromkeys(
-        ("CLP", "ISK", "JPY", "KRW", "PYG", "RWF", "UGX", "VND", "XAF", "XOF", "XPF"), 0
-    ),
-    **dict.fromkeys(("BHD", "IQD", "JOD", "KWD", "LYD", "OMR", "TND"), 3),
-}
+FACTS = FactBook()
+_MINOR_DIGITS = FACTS.note(
+    "decimal places of currencies that do not have two",
+    {
+        **dict.fromkeys(
+            ("CLP", "ISK", "JPY", "KRW", "PYG", "RWF", "UGX", "VND", "XAF", "XOF", "XPF"), 0
+        ),
+        **dict.fromkeys(("BHD", "IQD", "JOD", "KWD", "LYD", "OMR", "TND"), 3),
+    },
+    "places",
+    "ISO 4217, list one",
+    Mark.FROM_MEMORY,
+)
 _USUAL_MINOR_DIGITS = 2
 
 
@@ -50,8 +58,8 @@ class Money(BaseModel):
         return self.model_copy(update={"amount": self.amount - other.amount})
 
     def times(self, factor: Decimal | int) -> Self:
-        """Multiply without rounding."""
-        return self.model_copy(update={"amount": self.amount * factor})
+        """Multiply without rounding. Raises ValuationError for a factor that is not finite."""
+        return self.model_copy(update={"amount": self.amount * _number(Decimal(factor), "factor")})
 
     def rounded(self) -> Self:
         """Round to the currency's minor unit, halves away from zero."""
@@ -128,7 +136,7 @@ def straight_line_value(
             "Use the agreed, scheduled or appraised value and name its basis."
         )
     _not_negative(replacement_cost, "replacement_cost")
-    if _number(age_years, "age_years") < 0:
+    if age_years < 0:
         raise ValuationError("age_years: must be 0 or more")
     if _number(life_years, "life_years") <= 0:
         raise ValuationError("life_years: must be more than 0")

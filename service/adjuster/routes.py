@@ -322,6 +322,7 @@ def _item_page(
                 for one in cautions_for(
                     damages=[Damage(seen.damage.code) for seen in entry.condition.damages],
                     materials=[Material(one.code) for one in entry.identification.materials],
+                    known=here.facts,
                 )
             ],
             "whole": covers_whole_loss(here, scope, loss.loss),

@@ -135,11 +135,12 @@ def brief(loss_id: RefPath, here: Here) -> LossBriefing:
         perils=[loss.peril],
         hazards=loss.hazards,
         water_categories=[loss.water_category] if loss.water_category else [],
+        known=here.facts,
     )
     return LossBriefing(
         loss=loss,
         cautions=[CautionShown(id=one.id, trigger=one.trigger, text=one.text) for one in shown],
-        standing=[one.text for one in standing_cautions()],
+        standing=[one.text for one in standing_cautions(here.facts)],
     )
 
 
@@ -156,7 +157,9 @@ def one_item(tag: TagPath, here: Here) -> ItemAnswer:
             raise HTTPException(404, f"no piece carries the tag {tag}")
         parts = reading.parts_of(session, reading.EVERYTHING, item.tag)
         loss = reading.loss(session, reading.EVERYTHING, item.loss) if item.loss else None
-        triage = triage_of(item, loss, here.now(), parts, reading.facility(session))
+        triage = triage_of(
+            item, loss, here.now(), parts, reading.facility(session), known=here.facts
+        )
     return ItemAnswer(item=item, parts=parts, triage=triage, band_label=triage.band.label)
 
 
@@ -187,6 +190,6 @@ def all_words() -> dict[str, list[Word]]:
 
 
 @router.get("/api/facts", summary="The triage tables compiled for the phone")
-def triage_facts() -> dict[str, Any]:
+def triage_facts(here: Here) -> dict[str, Any]:
     """Tables, labels and the version hash that every result names."""
-    return facts_as_json()
+    return facts_as_json(here.facts)

@@ -18,11 +18,13 @@ from shared.vocabulary import Damage
 
 UNMEASURED_FACE_M2 = 0.25
 """Largest face taken for a piece that nobody measured; ours, common practice, no source."""
+LEAST_DEPTH_M = 0.004
+"""Shallowest volume reckoned with, so that a mistyped size cannot make it dry at once; ours."""
 
 
-def face_m2(piece: Item) -> float:
+def face_m2(piece: Item, known: Facts) -> float:
     """The largest face of a piece, m²."""
-    sides = sides_m(piece)
+    sides = sides_m(piece, known)
     if sides is None:
         return UNMEASURED_FACE_M2
     _, middle, large = sorted(sides)
@@ -61,12 +63,22 @@ class WetBody:
     emc: float
 
 
-def slab_of(row: DryingBodyRow, area_m2: float) -> DryingPiece:
-    """A body of the table with ``area_m2`` of largest face."""
+def slabs_in(row: DryingBodyRow, piece: Item, known: Facts) -> float:
+    """How many of the table's slabs lie on each other in the piece; less than 1: a thinner one."""
+    if row.opened_into is None:
+        return 1.0
+    sides = sides_m(piece, known)
+    if sides is None or piece.size is None or piece.size.depth is None:
+        return float(row.opened_into)
+    return max(min(sides), LEAST_DEPTH_M) / row.thickness_m
+
+
+def slab_of(row: DryingBodyRow, area_m2: float, slabs: float = 1.0) -> DryingPiece:
+    """So many slabs of the table, each with ``area_m2`` of largest face, drying side by side."""
     return DryingPiece(
-        dry_mass_kg=row.dry_kg_m2 * area_m2,
-        open_area_m2=row.open_faces * area_m2,
-        thickness_m=row.thickness_m,
+        dry_mass_kg=row.dry_kg_m2 * area_m2 * slabs,
+        open_area_m2=row.open_faces * area_m2 * max(1.0, slabs),
+        thickness_m=row.thickness_m * min(1.0, slabs),
         open_faces=row.open_faces,
         fibre_saturation=row.fibre_saturation,
         diffusivity_m2_s=row.diffusivity_m2_s,
@@ -74,14 +86,21 @@ def slab_of(row: DryingBodyRow, area_m2: float) -> DryingPiece:
     )
 
 
+def water_in(row: DryingBodyRow, emc: float, *, soaked: bool) -> float:
+    """All the water in 1 m² of one slab at the start, kg: taken up, and there anyway."""
+    return emc * row.dry_kg_m2 + (row.soaked_kg_m2 if soaked else row.damp_kg_m2)
+
+
 def wet_body(piece: Item, room: Room, known: Facts) -> WetBody | None:
     """The piece as a slab in ``room``; ``None`` when nobody has said what it is made of."""
-    area = max(face_m2(piece), 0.02) * piece.quantity
+    area = max(face_m2(piece, known), 0.02) * piece.quantity
     bodies = []
-    for group in sorted({known.ratings[material].room for material in piece.materials}):
-        row = known.drying_bodies[group]
-        water = (row.soaked_kg_m2 if is_soaked(piece) else row.damp_kg_m2) * area
-        bodies.append(WetBody(row, slab_of(row, area), water, equilibrium(row, room)))
+    for body in sorted({known.ratings[material].drying_body for material in piece.materials}):
+        row = known.drying_bodies[body]
+        slab = slab_of(row, area, slabs := slabs_in(row, piece, known))
+        emc = equilibrium(row, room)
+        water = water_in(row, emc, soaked=is_soaked(piece)) * area * slabs
+        bodies.append(WetBody(row, slab, water, emc))
 
     def likely_h(body: WetBody) -> float:
         time = estimate_drying(body.slab, air_in(room), body.water_kg, body.emc)

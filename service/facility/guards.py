@@ -5,6 +5,7 @@ what must not be loaded, skipping a phase, opening a chamber that is not cleared
 """
 
 from datetime import datetime
+from functools import partial
 
 from sqlmodel import Session
 
@@ -13,23 +14,26 @@ from service.facility.runs import NEXT_PHASES, in_hand
 from service.log import reading
 from service.log.append import Guard
 from shared import events as ev
+from shared.facts import Facts
 from shared.records import Run
 from shared.vocabulary import Phase, Role
 
 
-def why_not(session: Session, event: ev.Event, body: ev.Body, now: datetime) -> str | None:
-    """Why ``body`` must not be recorded now, or ``None``."""
+def why_not(
+    known: Facts, session: Session, event: ev.Event, body: ev.Body, now: datetime
+) -> str | None:
+    """Why ``body`` must not be recorded now by the facts ``known`` here, or ``None``."""
     match body:
         case ev.ProgrammeSigned():
             return _why_not_programme(session, body)
         case ev.RunOpened():
             return _why_not_run(session, body, now)
         case ev.ItemLoaded():
-            return why_not_load(session, body, now)
+            return why_not_load(session, body, now, known)
         case ev.PhaseEntered():
             return _why_not_phase(session, body)
         case ev.ChamberOpened():
-            return _why_not_open(session, body, now)
+            return _why_not_open(session, body, now, known)
         case ev.OverrideSigned() if event.role is not Role.CONSERVATOR:
             return "role: only a conservator may sign an override"
         case ev.TagReplaced():
@@ -38,18 +42,20 @@ def why_not(session: Session, event: ev.Event, body: ev.Body, now: datetime) -> 
     return None
 
 
-FACILITY_GUARD = Guard(
-    judges=(
-        ev.ProgrammeSigned,
-        ev.RunOpened,
-        ev.ItemLoaded,
-        ev.PhaseEntered,
-        ev.ChamberOpened,
-        ev.OverrideSigned,
-        ev.TagReplaced,
-    ),
-    why_not=why_not,
+JUDGED = (
+    ev.ProgrammeSigned,
+    ev.RunOpened,
+    ev.ItemLoaded,
+    ev.PhaseEntered,
+    ev.ChamberOpened,
+    ev.OverrideSigned,
+    ev.TagReplaced,
 )
+
+
+def facility_guard(known: Facts) -> Guard:
+    """The guard of an installation that works by the facts ``known``."""
+    return Guard(judges=JUDGED, why_not=partial(why_not, known))
 
 
 def _why_not_programme(session: Session, body: ev.ProgrammeSigned) -> str | None:
@@ -129,9 +135,11 @@ def _why_not_cleared(run: Run) -> str | None:
     return None
 
 
-def _why_not_open(session: Session, body: ev.ChamberOpened, now: datetime) -> str | None:
+def _why_not_open(
+    session: Session, body: ev.ChamberOpened, now: datetime, known: Facts
+) -> str | None:
     try:
-        hand = in_hand(session, body.run, now)
+        hand = in_hand(session, body.run, now, known)
     except Exception:
         # Whatever fails, the answer is no: an unchecked chamber is not a cleared one.
         return "NOT CLEARED: the check itself failed; do not open"

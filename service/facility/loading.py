@@ -9,46 +9,49 @@ from service.assessing import rule_on, state_of
 from service.log import reading
 from shared import events as ev
 from shared.facility import Chamber
+from shared.facts import Facts
 from shared.quantities import LengthUnit, to_metres
 from shared.records import Item, Run
 from shared.vocabulary import Phase
 
-ENVELOPE_DEPTH_M = 0.10
-"""Depth taken for a flat piece whose own depth nobody measured."""
-RAIL_GAP_MM = 50
-"""Free space between framed works on a rail; common practice, no source."""
 
-
-def sides_m(item: Item) -> tuple[float, float, float] | None:
+def sides_m(item: Item, known: Facts) -> tuple[float, float, float] | None:
     """Height, width and depth in metres; ``None`` when nobody measured the piece."""
     if item.size is None:
         return None
     height, width = _metres(item.size.height), _metres(item.size.width)
     depth = item.size.depth
-    return height, width, ENVELOPE_DEPTH_M if depth is None else max(_metres(depth), 0.005)
+    if depth is None:
+        return height, width, known.spacing("envelope_depth_m").value
+    return height, width, max(_metres(depth), 0.005)
 
 
 def _metres(side: ev.Length) -> float:
     return to_metres(Decimal(side.value), LengthUnit(side.unit))
 
 
-def litres(item: Item) -> float:
+def litres(item: Item, known: Facts) -> float:
     """The envelope of a piece, or of a whole set, in litres; 60 L for one not measured."""
-    sides = sides_m(item)
+    sides = sides_m(item, known)
     one = sides[0] * sides[1] * sides[2] * 1000 if sides else 60.0
     return one * item.quantity
 
 
-def rail_mm(item: Item) -> int:
+def rail_gap_mm(known: Facts) -> int:
+    """Free space beside a hung piece."""
+    return round(known.spacing("art_gap_m").value * 1000)
+
+
+def rail_mm(item: Item, known: Facts) -> int:
     """Rail taken: the depth of a hung piece and the gap beside it, for each of a set."""
-    sides = sides_m(item)
-    depth = sides[2] if sides else ENVELOPE_DEPTH_M
-    return (round(depth * 1000) + RAIL_GAP_MM) * item.quantity
+    sides = sides_m(item, known)
+    depth = sides[2] if sides else known.spacing("envelope_depth_m").value
+    return (round(depth * 1000) + rail_gap_mm(known)) * item.quantity
 
 
-def fits(item: Item, chamber: Chamber) -> str | None:
+def fits(item: Item, chamber: Chamber, known: Facts) -> str | None:
     """Why the piece does not go through the door or stand inside, or ``None``."""
-    sides = sides_m(item)
+    sides = sides_m(item, known)
     if sides is None:
         return None
     small, middle, large = sorted(max(1, round(side * 1000)) for side in sides)
@@ -64,7 +67,7 @@ def fits(item: Item, chamber: Chamber) -> str | None:
     return None
 
 
-def why_not_load(session: Session, body: ev.ItemLoaded, now: datetime) -> str | None:
+def why_not_load(session: Session, body: ev.ItemLoaded, now: datetime, known: Facts) -> str | None:
     """Why the piece must not go into this run, or ``None``."""
     run = reading.run(session, body.run)
     item = reading.item(session, reading.EVERYTHING, body.tag)
@@ -86,22 +89,27 @@ def why_not_load(session: Session, body: ev.ItemLoaded, now: datetime) -> str | 
         return "STOP: the run's programme or chamber is not on file"
     parts = reading.parts_of(session, reading.EVERYTHING, item.tag)
     inside = [part for part in parts if part.tag in run.tags]
-    ruling = rule_on(programme, item, inside, state_of(item), now)
+    ruling = rule_on(programme, item, inside, state_of(item, known), now, known=known)
     if not ruling.allowed:
         return f"STOP: {name}. " + " ".join(ruling.refusals)
-    too_big = fits(item, chamber)
+    too_big = fits(item, chamber, known)
     if too_big:
         return f"STOP: {name} does not fit: {too_big}"
-    return _over_capacity(session, run, item, chamber)
+    return _over_capacity(session, run, item, chamber, known)
 
 
-def _over_capacity(session: Session, run: Run, item: Item, chamber: Chamber) -> str | None:
+def _over_capacity(
+    session: Session, run: Run, item: Item, chamber: Chamber, known: Facts
+) -> str | None:
     loaded = reading.items_by_tag(session, reading.EVERYTHING, run.loaded).values()
     together = [item, *(inside for inside in loaded if inside.tag != item.tag)]
-    filled, usable = sum(map(litres, together)), chamber.volume_l * chamber.usable_fill
+    filled, usable = (
+        sum(litres(one, known) for one in together),
+        chamber.volume_l * chamber.usable_fill,
+    )
     if filled > usable:
         return f"STOP: over fill. {filled:.0f} L with this piece, and {usable:.0f} L may be used"
-    hung = sum(map(rail_mm, together))
+    hung = sum(rail_mm(one, known) for one in together)
     if hung > chamber.rail_mm:
         return f"STOP: rail full. {hung} mm with this piece, of {chamber.rail_mm} mm"
     return None

@@ -24,30 +24,30 @@ from service.assessing import (
     state_of,
     triage_of,
 )
-from service.facility.bodies import air_in, equilibrium, face_m2, is_soaked, slab_of
+from service.facility.bodies import (
+    air_in,
+    equilibrium,
+    face_m2,
+    is_soaked,
+    slab_of,
+    slabs_in,
+    water_in,
+)
 from service.facility.loading import litres, rail_mm, sides_m
 from service.log import reading
 from service.log.reading import ItemFilter
 from shared import facility as fa
 from shared.drying import estimate_drying, moisture_release_kg_h
-from shared.facts import Action, RoomGroup, facts
+from shared.facts import Action, Constant, DryingBody, Facts
 from shared.programmes import Programme
 from shared.records import Item, Loss, Run
 from shared.treatments import may_do
 from shared.vocabulary import Damage, Decision, Phase, StepKind
 
 HORIZON_DAYS = 150
-PROMISE_DAYS = 60
-"""A piece is due back this long after it came; ours, common practice, no source."""
 VALUE_PER_WEIGHT = Decimal(500)
 MOST_WEIGHT = 40
-START_BY_FACTOR = 3
-"""A minute past a mould or soot deadline weighs as much as three past the due day; ours."""
 GRID_MIN = 15
-THAW_MOST_MIN = 240
-RACK_GAP_MM = 100
-SET_POINT_RH, SET_POINT_C = 3.0, 2.0
-"""A room suits a material within so many per cent RH and °C of its set point; ours."""
 WEIGHTS = sp.Weights(
     lateness=1, late_items=2000, running_min=1, clean_down_cost=1, changes=50, finish=1
 )
@@ -80,9 +80,13 @@ class _Planner:
     """Builds one problem."""
 
     def __init__(
-        self, session: Session, now: datetime, previous: tuple[sp.Problem, Plan] | None
+        self,
+        session: Session,
+        now: datetime,
+        previous: tuple[sp.Problem, Plan] | None,
+        known: Facts,
     ) -> None:
-        self.session = session
+        self.session, self.known = session, known
         self.epoch = now.replace(second=0, microsecond=0)
         self.book = reading.facility(session)
         if self.book.facility is None:
@@ -94,7 +98,7 @@ class _Planner:
         self.left_out: list[LeftOut] = []
         self.programmes: dict[str, Programme] = {}
         self.freezable: set[str] = set()
-        self.courses: dict[tuple[RoomGroup, bool, str], tuple[float, ...]] = {}
+        self.courses: dict[tuple[DryingBody, float, bool, str], tuple[float, ...]] = {}
         self.stations = {station.id: station for station in self._stations()}
         self.longest_shift = {
             bench.id: max(span.minutes for day in _working_spans(bench.shifts) for span in day)
@@ -158,7 +162,7 @@ class _Planner:
         steps = self._steps(piece, loss, release)
         if not steps:
             return None
-        sides = sides_m(piece)
+        sides = sides_m(piece, self.known)
         mouldy = any(seen.damage is Damage.MOULD_VISIBLE for seen in piece.damages)
         item = sp.Item(
             id=piece.tag,
@@ -166,9 +170,9 @@ class _Planner:
             claim=piece.claim or "",
             weight=_weight(piece),
             release_min=release,
-            due_min=release + PROMISE_DAYS * 24 * 60,
-            volume_l=math.ceil(litres(piece)),
-            rail_mm=rail_mm(piece),
+            due_min=release + round(self.known.constant(Constant.PROMISE_D) * 24 * 60),
+            volume_l=math.ceil(litres(piece, self.known)),
+            rail_mm=rail_mm(piece, self.known),
             size_mm=(sp.Extent(*(max(1, round(side * 1000)) for side in sides)) if sides else None),
             tags=("mould" if mouldy else "no-mould",),
             steps=tuple(steps),
@@ -225,12 +229,12 @@ class _Planner:
 
     def _steps(self, piece: Item, loss: Loss | None, release: int) -> list[sp.Step]:
         arrives = self.epoch + timedelta(minutes=release)
-        triage = triage_of(piece, loss, self.epoch, (), self.book)
+        triage = triage_of(piece, loss, self.epoch, (), self.book, known=self.known)
         deadline = None if triage.deadline is None else self._minute(triage.deadline)
         found: list[sp.Step] = []
         held: set[StepKind] = set()
         for kind in self._still_to_plan(piece):
-            if held.intersection(facts().steps[kind].requires):
+            if held.intersection(self.known.steps[kind].requires):
                 held.add(kind)
                 continue
             match kind:
@@ -248,22 +252,29 @@ class _Planner:
             if not planned:
                 held.add(kind)
             found += planned
-        state = state_of(piece)
-        if state.wet and may_do(Action.FREEZE_WET, piece.materials, state, at=self.epoch).allowed:
+        state = state_of(piece, self.known)
+        if (
+            state.wet
+            and may_do(
+                Action.FREEZE_WET, piece.materials, state, at=self.epoch, known=self.known
+            ).allowed
+        ):
             self.freezable.add(piece.tag)
         return found
 
     def _still_to_plan(self, piece: Item) -> list[StepKind]:
         """What is left to plan for; what is in a chamber has what comes before it behind it."""
         elsewhere = {StepKind.FREEZE, StepKind.RETURN}
-        left = [kind for kind in remaining_steps(piece) if kind not in elsewhere]
+        left = [kind for kind in remaining_steps(piece, self.known) if kind not in elsewhere]
         if piece.tag in self.open_runs and StepKind.CHAMBER in left:
             return left[left.index(StepKind.CHAMBER) :]
         return left
 
     def _bench(self, piece: Item, kind: StepKind, start_by: int | None) -> list[sp.Step]:
-        row = facts().work_times[kind]
-        minutes = _rounded(row.base_min + row.per_m2_min * face_m2(piece)) * min(piece.quantity, 12)
+        row = self.known.work_times[kind]
+        minutes = _rounded(row.base_min + row.per_m2_min * face_m2(piece, self.known)) * min(
+            piece.quantity, 12
+        )
         benches = [
             one.id
             for one in self.facility.stations
@@ -281,17 +292,21 @@ class _Planner:
                 stations=tuple(benches),
                 min_min=min(each, longest),
                 start_by_min=start_by if number == 0 else None,
-                start_by_weight=_weight(piece) * START_BY_FACTOR if number == 0 else 0,
+                start_by_weight=self._urgency(piece) if number == 0 else 0,
             )
             for number in range(sessions)
         ]
+
+    def _urgency(self, piece: Item) -> int:
+        """What a minute past a mould or soot deadline costs."""
+        return round(_weight(piece) * self.known.constant(Constant.START_BY_FACTOR))
 
     def _drying(self, piece: Item, deadline: int | None) -> list[sp.Step]:
         rooms = self._rooms(StepKind.DRY)
         if not rooms:
             self._leave(piece, "no room is set up for drying")
             return []
-        rooms = [room for room in rooms if _suits(room, piece)] or rooms
+        rooms = [room for room in rooms if _suits(room, piece, self.known)] or rooms
         minutes, grams = max((self._dries(piece, room) for room in rooms), key=lambda one: one[0])
         return [
             sp.RoomStep(
@@ -301,7 +316,7 @@ class _Planner:
                 rack_mm=min(self._rack(piece), *(room.rack_mm for room in rooms)),
                 g_h=grams,
                 start_by_min=deadline,
-                start_by_weight=_weight(piece) * START_BY_FACTOR,
+                start_by_weight=self._urgency(piece),
             )
         ]
 
@@ -316,32 +331,43 @@ class _Planner:
         The slowest material decides; the slab model is in proportion to area, so it is worked
         out once for each kind of body and scaled.
         """
-        area = max(face_m2(piece), 0.02) * piece.quantity
+        area = max(face_m2(piece, self.known), 0.02) * piece.quantity
         soaked = is_soaked(piece)
-        groups = {facts().ratings[material].room for material in piece.materials}
+        bodies = {self.known.ratings[material].drying_body for material in piece.materials}
         slowest = max(
-            (self._course(group, soaked, room) for group in sorted(groups)),
+            (
+                self._course(
+                    body,
+                    round(slabs_in(self.known.drying_bodies[body], piece, self.known), 2),
+                    soaked,
+                    room,
+                )
+                for body in sorted(bodies)
+            ),
             key=len,
         )
-        return len(slowest) * 60, tuple(math.ceil(kg * 1000 * area) for kg in slowest)
+        return len(slowest) * 60, plateaus([kg * 1000 * area for kg in slowest])
 
-    def _course(self, group: RoomGroup, soaked: bool, room: fa.Room) -> tuple[float, ...]:
+    def _course(
+        self, body: DryingBody, slabs: float, soaked: bool, room: fa.Room
+    ) -> tuple[float, ...]:
         """Water given off by 1 m² of a body in each hour until it is dry, kg/h."""
-        key = (group, soaked, room.id)
+        key = (body, slabs, soaked, room.id)
         if key not in self.courses:
-            body = facts().drying_bodies[group]
-            water = body.soaked_kg_m2 if soaked else body.damp_kg_m2
-            air, slab = air_in(room), slab_of(body, area_m2=1.0)
-            emc = equilibrium(body, room)
+            row = self.known.drying_bodies[body]
+            air, slab = air_in(room), slab_of(row, 1.0, slabs)
+            emc = equilibrium(row, room)
+            water = water_in(row, emc, soaked=soaked) * slabs
             hours = max(1, math.ceil(estimate_drying(slab, air, water, emc).likely.total_h))
             released = moisture_release_kg_h(slab, air, water, emc, hours)
             self.courses[key] = tuple(float(kg) for kg in released)
         return self.courses[key]
 
     def _rack(self, piece: Item) -> int:
-        sides = sides_m(piece)
+        sides = sides_m(piece, self.known)
         width = sides[1] if sides else 0.4
-        return (round(width * 1000) + RACK_GAP_MM) * piece.quantity
+        gap = round(self.known.spacing("rack_gap_m").value * 1000)
+        return (round(width * 1000) + gap) * piece.quantity
 
     def _chamber(self, piece: Item, at: datetime) -> list[sp.Step]:
         run = self.open_runs.get(piece.tag)
@@ -349,7 +375,7 @@ class _Planner:
         if run is not None and programme is not None:
             stations: tuple[str, ...] = (run.station,)
         else:
-            programme, rulings = choose_programme(piece, [], self.book, at)
+            programme, rulings = choose_programme(piece, [], self.book, at, known=self.known)
             if programme is None:
                 self._leave(piece, why_none(rulings))
                 return []
@@ -380,7 +406,7 @@ class _Planner:
             sp.RoomStep(
                 id=StepKind.AIR.value,
                 stations=tuple(room.id for room in rooms),
-                min_min=round(facts().work_times[StepKind.AIR].base_min),
+                min_min=round(self.known.work_times[StepKind.AIR].base_min),
                 rack_mm=min(self._rack(piece), *(room.rack_mm for room in rooms)),
             )
         ]
@@ -568,21 +594,40 @@ def build_problem(
     session: Session,
     now: datetime,
     previous: tuple[sp.Problem, Plan] | None = None,
+    *,
+    known: Facts,
 ) -> Planning:
-    """The problem for everything that is here or on its way at ``now``.
+    """The problem for everything that is here or on its way at ``now``, by ``known`` facts.
 
     ``previous`` is the adopted plan and its problem: what it moved is charged as a change.
     Raises ``NoFacilityError`` before the facility is described.
     """
-    return _Planner(session, now, previous).build()
+    return _Planner(session, now, previous, known).build()
 
 
-def with_freezing(planning: Planning, plan: Plan) -> Planning:
+def plateaus(rates: Sequence[float]) -> tuple[int, ...]:
+    """Hourly rates in few levels, none below its hour's and none above by more than a third, or
+    a gram.
+
+    A room's share of each piece is a step for each level, so hundreds of hours that fall by a
+    hair each would make a large problem of no use to anybody.
+    """
+    levels: list[int] = []
+    for rate in rates:
+        level = levels[-1] if levels else 0
+        if not 0.75 * level <= rate <= level:
+            level = math.ceil(rate)
+        levels.append(level)
+    return tuple(levels)
+
+
+def with_freezing(planning: Planning, plan: Plan, *, known: Facts) -> Planning:
     """Where drying would start too late and the piece may be frozen wet, hold it frozen first.
 
     Freezing stops the clock, so the deadline moves from the drying to the freezing.
     """
     problem = planning.problem
+    thaw_min = round(known.constant(Constant.THAW_MOST_H) * 60)
     stores = {one.id: one.litres for one in problem.stations if isinstance(one, sp.Store)}
     starts = {(one.item, one.step): one.start for one in plan.placements}
     items = []
@@ -597,7 +642,7 @@ def with_freezing(planning: Planning, plan: Plan) -> Planning:
         if not (late and large_enough and item.id in planning.freezable):
             items.append(item)
             continue
-        steps = tuple(_frozen_first(item, large_enough))
+        steps = tuple(_frozen_first(item, large_enough, thaw_min))
         items.append(item.model_copy(update={"steps": steps}))
     changed = problem.model_dump() | {"items": [item.model_dump() for item in items]}
     return Planning(
@@ -608,7 +653,7 @@ def with_freezing(planning: Planning, plan: Plan) -> Planning:
     )
 
 
-def _frozen_first(item: sp.Item, stores: tuple[str, ...]) -> Iterable[sp.Step]:
+def _frozen_first(item: sp.Item, stores: tuple[str, ...], thaw_min: int) -> Iterable[sp.Step]:
     for step in item.steps:
         if not (isinstance(step, sp.RoomStep) and step.id == StepKind.DRY.value):
             yield step
@@ -622,17 +667,21 @@ def _frozen_first(item: sp.Item, stores: tuple[str, ...]) -> Iterable[sp.Step]:
             start_by_weight=step.start_by_weight,
         )
         yield step.model_copy(
-            update={"start_by_min": None, "start_by_weight": 0, "lag_max": THAW_MOST_MIN}
+            update={"start_by_min": None, "start_by_weight": 0, "lag_max": thaw_min}
         )
 
 
-def _suits(room: fa.Room, piece: Item) -> bool:
-    """Whether the room is kept near the set point that all of the piece needs."""
-    point = facts().room_for(piece.materials)
-    rh_percent = room.rh * 100
+def _suits(room: fa.Room, piece: Item, known: Facts) -> bool:
+    """Whether the room is kept near the set point that all of the piece needs, and no warmer
+    than any of it stands.
+    """
+    point = known.room_for(piece.materials)
+    by_rh = known.constant(Constant.ROOM_RH_MARGIN_PERCENT)
+    by_t = known.constant(Constant.ROOM_T_MARGIN_C)
     return (
-        point.rh_low_percent - SET_POINT_RH <= rh_percent <= point.rh_high_percent + SET_POINT_RH
-        and point.t_low_c - SET_POINT_C <= room.temperature_c <= point.t_high_c + SET_POINT_C
+        point.rh_low_percent - by_rh <= room.rh * 100 <= point.rh_high_percent + by_rh
+        and point.t_low_c - by_t <= room.temperature_c <= point.t_high_c + by_t
+        and room.temperature_c <= known.heat_ceiling_c(piece.materials)
     )
 
 

@@ -59,9 +59,9 @@ def draft(here: Installation, seconds: float, seed: int = 0) -> Draft:
             previous = adopted(session, here.photos)
         except MissingPlanError:
             previous = None
-        planning = build_problem(session, here.now(), previous)
+        planning = build_problem(session, here.now(), previous, known=here.facts)
     first = solve_apart(planning.problem, seconds * FIRST_PASS_SHARE, seed)
-    frozen = with_freezing(planning, first)
+    frozen = with_freezing(planning, first, known=here.facts)
     if frozen.problem == planning.problem:
         return Draft(
             planning, solve_apart(planning.problem, seconds * (1 - FIRST_PASS_SHARE), seed)

@@ -32,7 +32,7 @@ from service.facility.form_route import ACTOR, FormRoute, back
 from service.facility.planning import HORIZON_DAYS
 from service.facility.plans import MissingPlanError, SolveError, adopted, planned_run, timed
 from service.facility.plots import drying_plot, gas_plot, mould_plot
-from service.facility.runs import NEXT_PHASES, RunInHand, in_hand
+from service.facility.runs import NEXT_PHASES, in_hand
 from service.facility.sheets import RunPaper, planned_times, run_sheet, write_placard, write_sheets
 from service.installation import Installation
 from service.log import reading
@@ -42,7 +42,6 @@ from service.log.routes import Here
 from service.pages import page
 from shared import events as ev
 from shared.cautions import cautions_for, standing_cautions
-from shared.facts import facts
 from shared.records import FacilityBook, Item, Loss
 from shared.treatments import legal_next
 from shared.triage import Triage
@@ -96,12 +95,12 @@ class PieceLine:
     item: Item
     triage: Triage
     photo: str | None
+    remaining: Sequence[StepKind]
 
     @property
     def next_step(self) -> str:
         """The first step still to do."""
-        steps = remaining_steps(self.item)
-        return steps[0].label if steps else "Nothing left to do"
+        return self.remaining[0].label if self.remaining else "Nothing left to do"
 
 
 def _lines(session: Session, items: Sequence[Item], here: Installation) -> list[PieceLine]:
@@ -111,8 +110,9 @@ def _lines(session: Session, items: Sequence[Item], here: Installation) -> list[
     return [
         PieceLine(
             item,
-            triage_of(item, losses.get(item.loss or ""), now, (), book),
+            triage_of(item, losses.get(item.loss or ""), now, (), book, known=here.facts),
             item.photos[0].photo if item.photos else None,
+            remaining_steps(item, here.facts),
         )
         for item in items
     ]
@@ -185,7 +185,7 @@ def today(request: Request, here: Here) -> HTMLResponse:
         urgent = [
             line
             for line in _lines(session, here_now, here)
-            if line.triage.band is Band.NOW and remaining_steps(line.item)
+            if line.triage.band is Band.NOW and line.remaining
         ]
         urgent.sort(key=lambda line: (line.triage.rank, -line.triage.score, line.item.tag))
         runs = [run for run in reading.runs(session) if run.phase is not Phase.UNLOADED]
@@ -205,7 +205,7 @@ def today(request: Request, here: Here) -> HTMLResponse:
             manifests=manifests,
             urgent=urgent[:12],
             urgent_count=len(urgent),
-            runs=[hand for run in runs if (hand := in_hand(session, run.run, now))],
+            runs=[hand for run in runs if (hand := in_hand(session, run.run, now, here.facts))],
             soon=soon,
             plan=plan,
             conflicts=sum(1 for item in items if item.conflicts),
@@ -284,11 +284,11 @@ def piece(request: Request, tag: TagPath, here: Here, problem: str = "") -> HTML
         book = reading.facility(session)
         loss = reading.loss(session, EVERYTHING, item.loss) if item.loss else None
         parts = reading.parts_of(session, EVERYTHING, item.tag)
-        triage = triage_of(item, loss, here.now(), parts, book)
-        needed = needed_steps(item)
+        triage = triage_of(item, loss, here.now(), parts, book, known=here.facts)
+        needed = needed_steps(item, here.facts)
         plan = _plan_in_use(here, session)
         placed = [one for one in (timed(*plan) if plan else []) if one.placement.item == item.tag]
-        programme, rulings = choose_programme(item, [], book, here.now())
+        programme, rulings = choose_programme(item, [], book, here.now(), known=here.facts)
         frozen = frozen_intervals(item, book, here.now())
         return _draw(
             request,
@@ -300,7 +300,9 @@ def piece(request: Request, tag: TagPath, here: Here, problem: str = "") -> HTML
             needed=needed,
             choices={
                 choice.step: choice
-                for choice in legal_next(item.steps_done, [need.step for need in needed])
+                for choice in legal_next(
+                    item.steps_done, [need.step for need in needed], here.facts
+                )
             },
             placed=placed,
             rulings=rulings,
@@ -309,14 +311,16 @@ def piece(request: Request, tag: TagPath, here: Here, problem: str = "") -> HTML
             stations=_station_names(book),
             zone=_zone(book),
             cautions=cautions_for(
-                damages=[seen.damage for seen in item.damages], materials=item.materials
+                damages=[seen.damage for seen in item.damages],
+                materials=item.materials,
+                known=here.facts,
             ),
             drying=(
-                drying_plot(item, book, here.now(), facts())
-                if StepKind.DRY in remaining_steps(item) or item.weighings
+                drying_plot(item, book, here.now(), here.facts)
+                if StepKind.DRY in remaining_steps(item, here.facts) or item.weighings
                 else None
             ),
-            mould=mould_plot(item, loss, frozen, book=book, now=here.now(), known=facts()),
+            mould=mould_plot(item, loss, frozen, book=book, now=here.now(), known=here.facts),
             problem=problem,
         )
 
@@ -524,7 +528,11 @@ def all_runs(request: Request, here: Here) -> HTMLResponse:
     with here.database.read() as session:
         book = reading.facility(session)
         plan = _plan_in_use(here, session)
-        hands = [hand for run in reading.runs(session) if (hand := in_hand(session, run.run, now))]
+        hands = [
+            hand
+            for run in reading.runs(session)
+            if (hand := in_hand(session, run.run, now, here.facts))
+        ]
         opened = {hand.run.run for hand in hands}
         planned = (
             [
@@ -546,20 +554,13 @@ def all_runs(request: Request, here: Here) -> HTMLResponse:
         )
 
 
-def _hand(session: Session, run_id: str, now: datetime) -> RunInHand:
-    hand = in_hand(session, run_id, now)
-    if hand is None:
-        raise HTTPException(404, f"run {run_id} has not been opened")
-    return hand
-
-
 @router.get("/facility/runs/{run_id}")
 def one_run(request: Request, run_id: RefPath, here: Here, problem: str = "") -> HTMLResponse:
     """A run in hand: load, readings, dose, clearance; or a planned run to open."""
     now = here.now()
     with here.database.read() as session:
         book = reading.facility(session)
-        hand = in_hand(session, run_id, now)
+        hand = in_hand(session, run_id, now, here.facts)
         plan = _plan_in_use(here, session)
         planned = planned_run(plan[1], run_id) if plan else None
         if hand is None and planned is None:
@@ -582,7 +583,7 @@ def one_run(request: Request, run_id: RefPath, here: Here, problem: str = "") ->
             programme=programme,
             chamber=chamber,
             gas=(
-                gas_plot(hand.run, programme, chamber, book, now, known=facts())
+                gas_plot(hand.run, programme, chamber, book, now, known=here.facts)
                 if hand and programme and chamber
                 else None
             ),
@@ -592,8 +593,8 @@ def one_run(request: Request, run_id: RefPath, here: Here, problem: str = "") ->
                 for one in book.instruments
                 if programme and programme.clearance and one.gas == programme.clearance.gas
             ],
-            cautions=cautions_for(agents=[programme.agent]) if programme else (),
-            standing=standing_cautions(),
+            cautions=cautions_for(agents=[programme.agent], known=here.facts) if programme else (),
+            standing=standing_cautions(here.facts),
             zone=_zone(book),
             now=now,
             problem=problem,
@@ -757,7 +758,7 @@ def sheet(run_id: RefPath, here: Here) -> Response:
     out = io.BytesIO()
     with here.database.read() as session:
         paper, book = _paper(here, session, run_id)
-        made = run_sheet(session, paper, book, here.now())
+        made = run_sheet(session, paper, book, here.now(), here.facts)
     write_sheets(out, [made], title=paper.title)
     return _pdf(out.getvalue(), f"run-{run_id}.pdf")
 
@@ -769,7 +770,7 @@ def placard(run_id: RefPath, here: Here) -> Response:
     with here.database.read() as session:
         paper, book = _paper(here, session, run_id)
     try:
-        write_placard(out, paper, book, here.now())
+        write_placard(out, paper, book, here.now(), here.facts)
     except ValueError as error:
         raise HTTPException(404, str(error)) from error
     return _pdf(out.getvalue(), f"placard-{run_id}.pdf")
@@ -786,5 +787,5 @@ def programmes(request: Request, here: Here) -> HTMLResponse:
         programmes=book.newest_programmes(),
         book=book,
         today=here.now().date(),
-        standing=standing_cautions(),
+        standing=standing_cautions(here.facts),
     )

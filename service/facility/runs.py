@@ -8,7 +8,7 @@ from sqlmodel import Session
 from service.log import reading
 from shared.clearance import Clearance, Setting, clearance
 from shared.facility import Chamber
-from shared.facts import facts
+from shared.facts import Facts
 from shared.programmes import Programme
 from shared.records import Run
 from shared.vocabulary import Phase
@@ -37,7 +37,7 @@ class RunInHand:
     clearance: Clearance
 
 
-def in_hand(session: Session, run_id: str, now: datetime) -> RunInHand | None:
+def in_hand(session: Session, run_id: str, now: datetime, known: Facts) -> RunInHand | None:
     """The run, its programme and chamber, and what the interlock says of it at ``now``."""
     run = reading.run(session, run_id)
     if run is None:
@@ -46,11 +46,11 @@ def in_hand(session: Session, run_id: str, now: datetime) -> RunInHand | None:
     programme = book.programme(run.programme, run.version)
     chamber = book.chamber(run.station)
     gas = programme.clearance.gas if programme and programme.clearance else None
-    known = facts().gases.get(gas) if gas else None
+    row = known.gases.get(gas) if gas else None
     setting = Setting(
         zones=chamber.zones if chamber else (),
-        gas=known.gas if known else None,
-        molar_mass_g_mol=known.molar_mass_g_mol if known else None,
+        gas=row.gas if row else None,
+        molar_mass_g_mol=row.molar_mass_g_mol if row else None,
         instruments={one.instrument: one for one in book.instruments},
         licences={
             person.licence_no: person.expires

@@ -21,12 +21,13 @@ from labels.runsheet import Programme as PrintedProgramme
 from scheduler.plan import Run as PlannedRun
 from scheduler.problem import Problem
 from service.assessing import triage_of
-from service.facility.loading import RAIL_GAP_MM, litres, rail_mm
+from service.changed_facts import changes_note
+from service.facility.loading import litres, rail_gap_mm, rail_mm
 from service.log import reading
 from service.pages import size_words
 from shared.cautions import cautions_for, standing_cautions
 from shared.facility import Chamber
-from shared.facts import facts
+from shared.facts import Facts
 from shared.programmes import Programme
 from shared.records import FacilityBook, Item
 
@@ -52,22 +53,27 @@ def planned_times(problem: Problem, planned: PlannedRun) -> tuple[tuple[str, dat
     )
 
 
-def run_sheet(session: Session, paper: RunPaper, book: FacilityBook, now: datetime) -> RunSheet:
+def run_sheet(
+    session: Session, paper: RunPaper, book: FacilityBook, now: datetime, known: Facts
+) -> RunSheet:
     """The sheet for one run, its pieces largest first along the rail."""
     zone = ZoneInfo(book.facility.zone) if book.facility else ZoneInfo("UTC")
     pieces = sorted(
         reading.items_by_tag(session, reading.EVERYTHING, paper.tags).values(),
-        key=lambda piece: (-litres(piece), piece.tag),
+        key=lambda piece: (-litres(piece, known), piece.tag),
     )
     lines, at = [], 0
     for piece in pieces:
-        taken = rail_mm(piece)
-        lines.append(_line(session, piece, at, at + taken - RAIL_GAP_MM, now))
+        taken = rail_mm(piece, known)
+        lines.append(
+            _line(session, piece, at, at + taken - rail_gap_mm(known), now=now, known=known)
+        )
         at += taken
-    known = cautions_for(
+    cautions = cautions_for(
         agents=[paper.programme.agent],
         hazards=[],
         damages={seen.damage for piece in pieces for seen in piece.damages},
+        known=known,
     )
     signed = paper.programme
     return RunSheet(
@@ -86,7 +92,7 @@ def run_sheet(session: Session, paper: RunPaper, book: FacilityBook, now: dateti
         times=tuple(PlannedTime(what, when.astimezone(zone)) for what, when in paper.times),
         load=tuple(lines),
         fill=Fill(
-            volume_used_m3=sum(map(litres, pieces)) / 1000,
+            volume_used_m3=sum(litres(piece, known) for piece in pieces) / 1000,
             volume_usable_m3=paper.chamber.volume_l * paper.chamber.usable_fill / 1000,
             rail_used_mm=at,
             rail_available_mm=paper.chamber.rail_mm,
@@ -94,15 +100,20 @@ def run_sheet(session: Session, paper: RunPaper, book: FacilityBook, now: dateti
         rail_length_mm=max(paper.chamber.rail_mm, at),
         spacing_rules=tuple(
             f"{round(row.value * 1000)} mm: {row.meaning}"
-            for row in (facts().spacing(name) for name in SPACINGS)
+            for row in (known.spacing(name) for name in SPACINGS)
         ),
-        cautions=tuple(one.text for one in (*known, *standing_cautions())),
+        cautions=(
+            *(one.text for one in (*cautions, *standing_cautions(known))),
+            *filter(None, [changes_note(known)]),
+        ),
     )
 
 
-def _line(session: Session, piece: Item, start: int, end: int, now: datetime) -> LoadLine:
+def _line(
+    session: Session, piece: Item, start: int, end: int, *, now: datetime, known: Facts
+) -> LoadLine:
     loss = reading.loss(session, reading.EVERYTHING, piece.loss) if piece.loss else None
-    triage = triage_of(piece, loss, now)
+    triage = triage_of(piece, loss, now, known=known)
     materials = ", ".join(material.label.lower() for material in piece.materials)
     part = f"; {piece.role.label.lower()} of {piece.parent}" if piece.role and piece.parent else ""
     notes = f"{piece.quantity} pieces" if piece.quantity > 1 else ""
@@ -125,7 +136,7 @@ def write_sheets(target: io.BytesIO, sheets: Sequence[RunSheet], *, title: str) 
 
 
 def write_placard(
-    target: io.BytesIO, paper: RunPaper, book: FacilityBook, introduced_at: datetime
+    target: io.BytesIO, paper: RunPaper, book: FacilityBook, introduced_at: datetime, known: Facts
 ) -> int:
     """Write the placard for the chamber's door. ``ValueError`` for a programme without gas."""
     programme = paper.programme
@@ -145,7 +156,7 @@ def write_placard(
     placard = Placard(
         space=paper.chamber.label,
         agent=programme.agent.label,
-        hazards=tuple(one.text for one in cautions_for(agents=[programme.agent]))[:3],
+        hazards=tuple(one.text for one in cautions_for(agents=[programme.agent], known=known))[:3],
         introduced_at=introduced_at.astimezone(zone),
         licensed_person=person.name,
         licence=f"{person.licence_no}, {person.jurisdiction}",

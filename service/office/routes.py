@@ -144,7 +144,7 @@ def start(request: Request, here: Here) -> HTMLResponse:
             "on_the_way": on_the_way,
             "running": len(running),
             "conflicts": len(conflicts),
-            "cautions": [one.text for one in standing_cautions()],
+            "cautions": [one.text for one in standing_cautions(here.facts)],
         },
     )
 
@@ -251,6 +251,7 @@ def one_loss(
         perils=[loss.peril],
         hazards=loss.hazards,
         water_categories=[loss.water_category] if loss.water_category else [],
+        known=here.facts,
     )
     return _draw(
         request,
@@ -259,7 +260,7 @@ def one_loss(
         counts=_counts(items),
         per_claim=per_claim,
         manifests=manifests,
-        cautions=[one.text for one in (*cautions, *standing_cautions())],
+        cautions=[one.text for one in (*cautions, *standing_cautions(here.facts))],
         imported=imported,
         untagged=len(_by_spreadsheet(items)),
         layouts=_layouts(),

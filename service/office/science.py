@@ -19,7 +19,6 @@ from service.office.downloads import sent_file
 from service.pages import page
 from service.reports.science import MARK_WORDS, Entry, Group, ScienceDocument, science_document
 from service.reports.science_pdf import INTRODUCTION, TITLE, write_science_pdf
-from shared.facts import facts
 from shared.quantities import Mark
 
 router = APIRouter(tags=["office"], include_in_schema=False)
@@ -94,8 +93,8 @@ def page_of(document: ScienceDocument, wanted: Wanted) -> tuple[list[Shown], int
     return shown, len(found), number, pages
 
 
-def _document(_here: Installation) -> ScienceDocument:
-    return science_document(facts())
+def _document(here: Installation) -> ScienceDocument:
+    return science_document(here.facts)
 
 
 @router.get("/science")

@@ -8,6 +8,7 @@ from typing import Any, Final
 
 from pydantic import BaseModel
 
+from service.changed_facts import changes_note
 from service.reports.inventory_document import (
     Advice,
     Amount,
@@ -45,6 +46,7 @@ from service.reports.inventory_totals import totals_of
 from service.reports.wording import shown_tag
 from shared import events as ev
 from shared.cautions import Caution, cautions_for, standing_cautions
+from shared.facts import Facts
 from shared.records import Charge, Conflict, Item, Loss, Valuation
 from shared.valuation import Money, actual_cash_value, restoring_advice
 from shared.vocabulary import (
@@ -173,6 +175,7 @@ def build_inventory(
     replaces: str | None = None,
     notice: str = "",
     method: Sequence[str] = METHOD,
+    known: Facts,
 ) -> InventoryDocument:
     """Make the inventory of ``loss`` from its items.
 
@@ -188,14 +191,16 @@ def build_inventory(
         replaces: SHA-256 of the one sent before.
         notice: a line for every page.
         method: the sentences of the method page.
+        known: the facts it is made by. What the facility changed of them is said in the method and
+            beside every item.
 
     Raises:
         ValueError: ``claim`` is none of the loss's, or an item belongs to another loss.
     """
     claims = {each.claim: each for each in loss.claims}
     if claim is not None and claim not in claims:
-        known = ", ".join(sorted(claims)) or "none"
-        raise ValueError(f"claim {claim!r} is not one of this loss; it has {known}")
+        there = ", ".join(sorted(claims)) or "none"
+        raise ValueError(f"claim {claim!r} is not one of this loss; it has {there}")
     for item in items:
         if item.loss not in (None, loss.loss):
             raise ValueError(f"item {item.tag} belongs to loss {item.loss}, not {loss.loss}")
@@ -218,6 +223,7 @@ def build_inventory(
         )
         for number, item in enumerate(listed, start=1)
     )
+    changed_facts = changes_note(known)
     return InventoryDocument(
         version=version,
         replaces=replaces,
@@ -243,8 +249,9 @@ def build_inventory(
         items=entries,
         totals=totals_of(entries),
         custody=custody,
-        method=tuple(method),
-        cautions=_cautions(loss, listed),
+        method=(*method, changed_facts) if changed_facts else tuple(method),
+        changed_facts=changed_facts,
+        cautions=_cautions(loss, listed, known),
     )
 
 
@@ -349,17 +356,18 @@ def _entry(
     )
 
 
-def _cautions(loss: Loss, items: Sequence[Item]) -> tuple[CautionEntry, ...]:
+def _cautions(loss: Loss, items: Sequence[Item], known: Facts) -> tuple[CautionEntry, ...]:
     """Those that always stand, then those that the loss and its items call for."""
     damages = [seen for item in items for seen in item.damages]
     waters = [loss.water_category, *(seen.water_category for seen in damages)]
     found: list[Caution] = [
-        *standing_cautions(),
+        *standing_cautions(known),
         *cautions_for(
             perils=[loss.peril],
             water_categories=dict.fromkeys(water for water in waters if water),
             damages=dict.fromkeys(seen.damage for seen in damages),
             materials=dict.fromkeys(material for item in items for material in item.materials),
+            known=known,
         ),
     ]
     once = {caution.text: caution for caution in reversed(found)}

@@ -417,6 +417,10 @@ class InventoryDocument(Published):
     totals: Totals
     custody: CustodySummary
     method: tuple[str, ...]
+    changed_facts: str = Field(
+        default="",
+        description="What the facility changed of the rules it was made by, if anything.",
+    )
     cautions: tuple[CautionEntry, ...]
 
     @property

@@ -31,7 +31,14 @@ def item_columns(document: InventoryDocument) -> list[TableColumn]:
     columns = list(_BEFORE_MONEY)
     for currency in document.currencies:
         columns.extend(_money_columns(currency))
-    return [*columns, *_AFTER_MONEY]
+    columns.extend(_AFTER_MONEY)
+    if document.changed_facts:
+        columns.append(
+            TableColumn(
+                "changed_facts", "Figures changed by the facility", lambda _: document.changed_facts
+            )
+        )
+    return columns
 
 
 def _labels(texts: Iterable[str]) -> str:

@@ -37,7 +37,7 @@ from service.reports.inventory_xlsx import write_inventory_xlsx
 from service.reports.manifest_pdf import write_manifest_pdf
 from service.storage.photos import PhotoStore
 from shared import ledger
-from shared.facts import Gate
+from shared.facts import Facts, Gate
 from shared.records import FacilityBook, Item, Loss, Run
 from shared.triage import Triage
 from shared.vocabulary import Damage, Decision, Phase, StepKind
@@ -135,6 +135,7 @@ def inventory_of(
     only: str | None = None,
     version: int = 1,
     notice: str = "",
+    known: Facts,
 ) -> InventoryDocument:
     """The inventory of a loss as it stands at ``now``, as far as ``scope`` reaches.
 
@@ -149,6 +150,7 @@ def inventory_of(
             are still drawn from all pieces.
         version: number of this inventory among those sent.
         notice: a line for every page, such as for a demonstration.
+        known: the facts it is made by.
 
     Raises:
         NotFoundError: no such loss or piece within ``scope``.
@@ -158,7 +160,7 @@ def inventory_of(
     listed = items if only is None else _around(items, only)
     if only is not None and not listed:
         raise NotFoundError(f"there is no piece {only} in loss {loss_id}")
-    assessor = _Assessor(session, loss, items, now)
+    assessor = _Assessor(session, loss, items, now=now, known=known)
     return build_inventory(
         loss,
         listed,
@@ -170,6 +172,7 @@ def inventory_of(
         version=version,
         notice=notice,
         method=(*METHOD, ESTIMATE_METHOD),
+        known=known,
     )
 
 
@@ -237,6 +240,7 @@ def inventory_from(
             signer=here.log.signer,
             only=only,
             notice=notice,
+            known=here.facts,
         )
 
 
@@ -259,7 +263,7 @@ def write_manifest(
         items = reading.items_by_tag(session, scope, [*manifest.tags, *manifest.received])
         book = reading.facility(session)
     never = {
-        tag: [one.sentence for one in triage_of(item, loss, now, (), book).never]
+        tag: [one.sentence for one in triage_of(item, loss, now, (), book, known=here.facts).never]
         for tag, item in items.items()
     }
     write_manifest_pdf(
@@ -271,6 +275,7 @@ def write_manifest(
         never=never,
         notice=notice,
         page_size=page_size,
+        known=here.facts,
     )
 
 
@@ -280,8 +285,10 @@ def write_manifest(
 class _Assessor:
     """Assesses pieces against the rules, the facility and what other pieces were charged."""
 
-    def __init__(self, session: Session, loss: Loss, items: Sequence[Item], now: datetime) -> None:
-        self.session, self.loss, self.now = session, loss, now
+    def __init__(
+        self, session: Session, loss: Loss, items: Sequence[Item], *, now: datetime, known: Facts
+    ) -> None:
+        self.session, self.loss, self.now, self.known = session, loss, now, known
         self.book: FacilityBook = reading.facility(session)
         self.parts: dict[str, list[Item]] = {}
         for item in items:
@@ -294,7 +301,7 @@ class _Assessor:
     def assess(self, item: Item) -> ItemAssessment:
         """What triage, planning and estimating say of the piece."""
         parts = self.parts.get(item.tag, [])
-        triage = triage_of(item, self.loss, self.now, parts, self.book)
+        triage = triage_of(item, self.loss, self.now, parts, self.book, known=self.known)
         restorable, reason = self._restorable(item, parts, triage)
         return ItemAssessment(
             restorable=restorable,
@@ -318,9 +325,9 @@ class _Assessor:
         for gate in triage.gates:
             if gate.gate is Gate.CONSERVATOR_ONLY:
                 return Restorable.CONSERVATOR, gate.sentence
-        needed = [need.step for need in needed_steps(item)]
+        needed = [need.step for need in needed_steps(item, self.known)]
         if StepKind.CHAMBER in needed and StepKind.CHAMBER not in item.steps_done:
-            programme, _ = choose_programme(item, parts, self.book, self.now)
+            programme, _ = choose_programme(item, parts, self.book, self.now, known=self.known)
             if programme is None:
                 return (
                     Restorable.CONSERVATOR,
@@ -331,7 +338,7 @@ class _Assessor:
 
     def _steps(self, item: Item) -> Iterable[PlannedStep]:
         waits = item.decision is not None and item.decision.decision in _WAITING
-        for need in needed_steps(item):
+        for need in needed_steps(item, self.known):
             if need.step in item.steps_done:
                 continue
             why = " ".join(need.causes) or need.reason
@@ -360,7 +367,7 @@ class _Assessor:
             return None
         low = high = charged_in(item, currency)
         paid = {charge.step for charge in item.charges}
-        for need in needed_steps(item):
+        for need in needed_steps(item, self.known):
             if need.step in item.steps_done or need.step in paid or need.step in _NEVER_CHARGED:
                 continue
             others = [

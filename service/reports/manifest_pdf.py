@@ -11,6 +11,7 @@ from reportlab.platypus import CondPageBreak, Flowable
 
 from labels.paper import ACCENT_TINT, INK, RULE, PageSize, Target
 from labels.typeface import BRACKET_NOTE
+from service.changed_facts import changes_note
 from service.reports.inventory import measured
 from service.reports.layout import (
     BODY,
@@ -32,6 +33,7 @@ from service.reports.layout import (
 )
 from service.reports.wording import joined, local_time, measurements, sentences, shown_tag
 from shared.cautions import cautions_for
+from shared.facts import Facts
 from shared.records import Item, Loss, Manifest
 
 SIGNATURE_LINES: Final = ("Released from site", "Driver", "Received at facility")
@@ -73,6 +75,7 @@ def write_manifest_pdf(
     notice: str = "",
     page_size: PageSize = PageSize.A4,
     language: str = "en",
+    known: Facts,
 ) -> int:
     """Write the manifest as a PDF, lying; return the number of its pages.
 
@@ -86,6 +89,7 @@ def write_manifest_pdf(
         notice: a line for every page, such as for a demonstration.
         page_size: A4 or Letter.
         language: the PDF's language (BCP 47).
+        known: the facts it is made by.
 
     Raises:
         ValueError: the manifest belongs to another loss.
@@ -107,7 +111,15 @@ def write_manifest_pdf(
         language=language,
         cover=False,
     )
-    sheet = _Sheet(manifest, items, loss, never=never or {}, notice=notice, width=report.text_width)
+    sheet = _Sheet(
+        manifest,
+        items,
+        loss,
+        never=never or {},
+        notice=notice,
+        width=report.text_width,
+        known=known,
+    )
     return report.write(list(sheet.story()))
 
 
@@ -123,7 +135,9 @@ class _Sheet:
         never: Mapping[str, Sequence[str]],
         notice: str,
         width: float,
+        known: Facts,
     ) -> None:
+        self.known = known
         self.manifest, self.items, self.loss = manifest, items, loss
         self.never, self.notice, self.width = never, notice, width
         self.spans = spread(_SHARES, width, 7)
@@ -181,8 +195,11 @@ class _Sheet:
                 perils=[self.loss.peril],
                 hazards=self.loss.hazards,
                 water_categories=sorted(water for water in waters if water),
+                known=self.known,
             )
         ]
+        if note := changes_note(self.known):
+            texts.append(note)
         if texts:
             yield Row(
                 [

@@ -93,7 +93,7 @@ def make_ready(here: Installation, tags: Sequence[str]) -> None:
     now = here.now()
     done: list[BaseModel] = []
     for item in items:
-        for need in needed_steps(item):
+        for need in needed_steps(item, here.facts):
             if need.step is StepKind.CHAMBER:
                 break
             if need.step not in item.steps_done:

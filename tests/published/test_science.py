@@ -1,6 +1,7 @@
 """The science held against figures printed elsewhere: one test for each row of checks.csv."""
 
 import importlib
+import pkgutil
 from collections import Counter
 from collections.abc import Callable
 from pathlib import Path
@@ -8,9 +9,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+import shared
 from shared import air, drying, gas, mould, quantities
 from shared.mould import MouldSensitivity
-from shared.quantities import LengthUnit, TemperatureUnit
+from shared.quantities import FactBook, LengthUnit, TemperatureUnit
 from tests.published.rows import CheckRow, load_rows, rows_for
 
 TOPICS = frozenset({"psychro", "emc", "ach", "ct", "ppm", "mould", "drying", "chamber"})
@@ -280,8 +282,15 @@ def test_every_topic_is_claimed_by_exactly_one_test_module() -> None:
     assert claims == Counter({row.topic for row in load_rows()})
 
 
+def walk_shared() -> list[pkgutil.ModuleInfo]:
+    return list(pkgutil.iter_modules(shared.__path__))
+
+
 def test_every_constant_of_the_science_names_its_source() -> None:
-    for book in (quantities.FACTS, air.FACTS, mould.FACTS, drying.FACTS, gas.FACTS):
+    modules = [importlib.import_module(f"shared.{one.name}") for one in walk_shared()]
+    books = [module.FACTS for module in modules if isinstance(vars(module).get("FACTS"), FactBook)]
+    assert len(books) >= 8
+    for book in books:
         facts = list(book)
         assert facts
         assert all(fact.source.strip() and fact.name.strip() for fact in facts)

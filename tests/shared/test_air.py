@@ -19,7 +19,7 @@ pressures = st.floats(60_000, 120_000)
 
 GRID_T = np.arange(-20, 60.1, 2.5)
 GRID_RH = np.array([0.02, 0.1, 0.3, 0.5, 0.7, 0.9, 1.0])
-GRID_P = np.array([60_000.0, 84_556.0, 101_325.0, 120_000.0])
+GRID_P = np.array([25_000.0, 60_000.0, 84_556.0, 101_325.0, 120_000.0, 500_000.0])
 GRID = tuple(axis.ravel() for axis in np.meshgrid(GRID_T, GRID_RH, GRID_P, indexing="ij"))
 
 
@@ -34,7 +34,7 @@ def humidity_ratio(t: float, rh: float, p: float) -> float:
 
 
 class TestAgainstPsychroLib:
-    """Over a grid of -20 to 60 °C, 2 to 100 % RH, 60 to 120 kPa: PsychroLib 2.5.0."""
+    """Over a grid of -20 to 60 °C, 2 to 100 % RH, 25 to 500 kPa: PsychroLib 2.5.0."""
 
     def test_saturation_vapour_pressure(self) -> None:
         expected = [psychrolib.GetSatVapPres(float(t)) for t in GRID_T]
@@ -66,6 +66,82 @@ class TestAgainstPsychroLib:
     def test_wet_bulb(self) -> None:
         expected = reference(psychrolib.GetTWetBulbFromRelHum)
         np.testing.assert_allclose(air.wet_bulb(*GRID), expected, rtol=0, atol=0.002)
+
+    def test_frost_point(self) -> None:
+        expected = reference(lambda t, rh, p: psychrolib.GetTDewPointFromRelHum(t, rh))
+        frost = air.frost_point(*GRID[:2])
+        frozen = expected < air.TRIPLE_POINT_C
+        np.testing.assert_allclose(frost[frozen], expected[frozen], rtol=0, atol=0.002)
+        assert np.isnan(frost[expected > air.TRIPLE_POINT_C + 0.002]).all()
+
+    def test_humidity_from_dew_point(self) -> None:
+        t_c, t_dp_c = (axis.ravel() for axis in np.meshgrid(GRID_T, np.arange(-40, 60, 2.5)))
+        possible = t_dp_c <= t_c
+        pairs = list(zip(t_c[possible], t_dp_c[possible], strict=True))
+        expected = [psychrolib.GetRelHumFromTDewPoint(float(t), float(dp)) for t, dp in pairs]
+        found = air.rh_from_dew_point(t_c[possible], t_dp_c[possible])
+        np.testing.assert_allclose(found, expected, rtol=1e-5)
+
+    def test_humidity_from_wet_bulb(self) -> None:
+        t_c, drop, p_pa = (
+            axis.ravel() for axis in np.meshgrid(GRID_T, [0.0, 1.0, 3.0, 8.0, 15.0], GRID_P)
+        )
+        t_wb = t_c - drop
+        # PsychroLib gives a negative ratio, or its own floor, for bulbs drier than bone-dry air.
+        with np.errstate(invalid="ignore"):
+            ratio = np.array(
+                [
+                    psychrolib.GetHumRatioFromTWetBulb(float(t), float(wb), float(p))
+                    for t, wb, p in zip(t_c, t_wb, p_pa, strict=True)
+                ]
+            )
+        possible = (t_wb >= -20) & (ratio > 2e-7)
+        points = list(zip(t_c[possible], t_wb[possible], p_pa[possible], strict=True))
+        assert len(points) > 400
+        expected = [
+            psychrolib.GetRelHumFromTWetBulb(float(t), float(wb), float(p)) for t, wb, p in points
+        ]
+        found = air.rh_from_wet_bulb(t_c[possible], t_wb[possible], p_pa[possible])
+        np.testing.assert_allclose(found, expected, rtol=1e-3, atol=1e-6)
+
+    def test_moisture_and_heat_that_outside_air_brings(self) -> None:
+        room = (
+            humidity_ratio(20, 0.5, 101_325),
+            psychrolib.GetMoistAirEnthalpy(20, humidity_ratio(20, 0.5, 101_325)),
+        )
+        at_sea_level = GRID[2] == 101_325
+        outside = [axis[at_sea_level] for axis in GRID]
+
+        def load(t: float, rh: float, p: float) -> tuple[float, float]:
+            ratio = humidity_ratio(t, rh, p)
+            dry_kg_h = 300 / psychrolib.GetMoistAirVolume(t, ratio, p)
+            heat_j_h = dry_kg_h * (psychrolib.GetMoistAirEnthalpy(t, ratio) - room[1])
+            return dry_kg_h * (ratio - room[0]), heat_j_h / 3600
+
+        expected = np.array([load(*map(float, point)) for point in zip(*outside, strict=True)]).T
+        where = {
+            "t_outside_c": outside[0],
+            "rh_outside": outside[1],
+            "t_room_c": 20,
+            "rh_room": 0.5,
+        }
+        moisture = air.outside_air_moisture_kg_h(300, **where)
+        heat = air.outside_air_heat_w(300, **where)
+        np.testing.assert_allclose(moisture, expected[0], rtol=1e-3, atol=1e-3)
+        np.testing.assert_allclose(heat, expected[1], rtol=1e-3, atol=1)
+
+    def test_vapour_density_and_surface_humidity(self) -> None:
+        pressures = [psychrolib.GetVapPresFromRelHum(float(t), 0.6) for t in GRID_T]
+        # Vapour as an ideal gas: p M / (R T), with M 18.015268 g/mol and R 8.314462618 J/(mol K).
+        expected = [
+            p * 0.018015268 / (8.314462618 * (float(t) + 273.15))
+            for p, t in zip(pressures, GRID_T, strict=True)
+        ]
+        np.testing.assert_allclose(air.vapour_density_kg_m3(GRID_T, 0.6), expected, rtol=1e-3)
+        wall = np.maximum(GRID_T - 4, -20)
+        at_wall = [psychrolib.GetSatVapPres(float(t)) for t in wall]
+        damp = np.minimum(np.array(pressures) / at_wall, 1)
+        np.testing.assert_allclose(air.surface_rh(GRID_T, 0.6, wall), damp, rtol=1e-5)
 
     def test_standard_pressure(self) -> None:
         heights = np.arange(-500, 11_000, 500)

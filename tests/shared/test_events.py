@@ -6,7 +6,7 @@ import pytest
 from jsonschema import Draft202012Validator
 
 from shared import events as ev
-from shared.vocabulary import Material, Role
+from shared.vocabulary import Damage, Material, Role
 from tests.writers import LOSS, START, TAGS, Writer, noted, opened, tagged
 
 
@@ -39,6 +39,24 @@ def test_a_time_keeps_the_digits_it_came_with() -> None:
 def test_an_unknown_type_is_kept_undecoded() -> None:
     raw = Writer().say(opened()).model_dump(mode="json") | {"body": {"type": "from_the_future"}}
     assert ev.decode(ev.Event.model_validate(raw)) is None
+
+
+def test_a_damage_noted_before_conditions_of_mould_were_kept_still_decodes() -> None:
+    raw = Writer().say(noted(Damage.MOULD_VISIBLE)).model_dump(mode="json")
+    assert "mould_condition" not in raw["body"]
+    old = ev.Event.model_validate(raw)
+    body = ev.decode(old)
+    assert isinstance(body, ev.DamageNoted)
+    assert body.mould_condition is None
+    assert ev.Event.model_validate(json.loads(ev.event_bytes(old))).body == raw["body"]
+
+
+@pytest.mark.parametrize("condition", [0, 4, "grown"])
+def test_a_condition_of_mould_is_1_2_or_3(condition: object) -> None:
+    event = Writer().say(noted(Damage.MOULD_VISIBLE))
+    wrong = event.model_copy(update={"body": event.body | {"mould_condition": condition}})
+    with pytest.raises(ev.EventError, match="mould_condition"):
+        ev.decode(wrong)
 
 
 @pytest.mark.parametrize(

@@ -150,8 +150,11 @@ def test_two_changes_to_one_row_both_count() -> None:
 @pytest.mark.parametrize(
     ("line", "said"),
     [
-        ("materials,waxx,window_h,24,R,x", "row 2: materials.csv has no row 'waxx'"),
-        ("material,wax,window_h,24,R,x", "material.csv has no row"),
+        ("materials,waxx,window_h,24,R,x", "row 2, column key: materials.csv has no row 'waxx'"),
+        (
+            "material,wax,window_h,24,R,x",
+            "row 2, column table: there is no table 'material'; use one of",
+        ),
         ("materials,wax,window_h,-1,R,x", "column window_h: Input should be greater than 0"),
         ("materials,wax,window_h,soon,R,x", "column window_h"),
         ("materials,wax,window_h,,R,x", "column window_h: Field required"),

@@ -97,6 +97,14 @@ def test_a_fall_to_nothing_counts_nothing() -> None:
     assert gas.exposure_ppm_h(500, 0, 3) == 0
 
 
+def test_a_fall_to_next_to_nothing_still_counts() -> None:
+    # A thousand half-lives on, the ratio of the readings no longer fits a float.
+    assert gas.exposure_ppm_h(1.0, 1e-316, 10.5) == pytest.approx(
+        10.5 / (316 * math.log(10)), rel=1e-3
+    )
+    assert gas.exposure_ppm_h(48, 47.999999, 1) == pytest.approx(47.9999995)
+
+
 @given(series, st.integers(1, 18))
 def test_dose_is_additive_over_a_split(
     rows: list[tuple[float, float, float, float]], cut: int

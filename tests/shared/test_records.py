@@ -1,6 +1,7 @@
 """The folds: any order and any repetition give the same record, and nothing is overwritten."""
 
 from datetime import timedelta
+from typing import Literal
 
 import pytest
 from hypothesis import given
@@ -111,6 +112,21 @@ def test_damage_noted_twice_keeps_the_earliest_wetting_and_the_latest_extent() -
     )
     (damage,) = item.damages
     assert (damage.wet_since, damage.extent, damage.note) == (earlier, Extent.WIDE, "drips")
+
+
+def test_the_worst_condition_of_mould_that_anybody_stated_stands() -> None:
+    a = Writer()
+
+    def noting(condition: Literal[1, 2, 3] | None) -> ev.Event:
+        return a.say(
+            ev.DamageNoted(tag=TAG, damage=Damage.MOULD_SUSPECTED, mould_condition=condition)
+        )
+
+    claimed, unsaid = a.say(tagged()), noting(None)
+    assert item_of(claimed, unsaid).damages[0].mould_condition is None
+    grown, settled, again = noting(3), noting(2), noting(None)
+    item = item_of(claimed, unsaid, grown, settled, again)
+    assert [damage.mould_condition for damage in item.damages] == [3]
 
 
 def test_an_event_of_unknown_type_is_counted_and_changes_nothing() -> None:

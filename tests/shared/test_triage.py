@@ -1,6 +1,6 @@
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
-from typing import Any
+from typing import Any, Literal
 
 import pytest
 from hypothesis import given
@@ -141,7 +141,9 @@ def check_more_never_gives(piece: TriageInput, more: TriageInput) -> None:
         before.freeze_wet.permission
     )
     assert {fired.gate for fired in before.gates} <= {fired.gate for fired in after.gates}
-    assert {never.sentence for never in before.never} <= {never.sentence for never in after.never}
+    for never in before.never:
+        # A plainer prohibition may take the place of one with a condition.
+        assert any(never.sentence.startswith(plain.sentence) for plain in after.never)
     assert not (after.may_move and not before.may_move)
 
 
@@ -314,6 +316,45 @@ def test_dirtier_water_is_more_severe() -> None:
         ),
     )
     assert foul.score == pytest.approx(clean.score * 1.5)
+    assert severity_words(clean) == f"It is damp. Up to half. {WaterCategory.ONE.label}."
+    assert severity_words(foul) == f"It is damp. Up to half. {WaterCategory.THREE.label}."
+
+
+def severity_words(known: Triage) -> str:
+    return next(factor.sentence for factor in known.factors if factor.name == "severity")
+
+
+def test_an_assumed_water_category_is_named_too() -> None:
+    known = triage(materials=(Material.GLASS,), damages=(DamageSeen(damage=Damage.MUD),))
+    assert WaterCategory.THREE.label in severity_words(known)
+
+
+def test_the_condition_of_mould_weighs_and_is_named() -> None:
+    def musty(condition: Literal[1, 2, 3] | None) -> Triage:
+        seen = DamageSeen(damage=Damage.MOULD_SUSPECTED, mould_condition=condition)
+        return triage(materials=(Material.BOUND_VOLUME,), damages=(seen,), loss_at=NOW)
+
+    unsaid, grown = musty(None), musty(3)
+    assert grown.score == pytest.approx(unsaid.score * 1.5)
+    assert facts().mould_conditions[3].meaning in severity_words(grown)
+    assert musty(1).score == musty(2).score == unsaid.score
+
+
+@pytest.mark.parametrize(
+    ("temperature_c", "words"),
+    [
+        (30, "Mould may start within 24 hours in air this warm."),
+        (20, "Mould may start within 48 hours."),
+        (None, "Mould may start within 48 hours."),
+        (5, "Mould may start within 3 days in air this cold."),
+    ],
+)
+def test_air_that_changes_the_mould_window_is_named(temperature_c: float, words: str) -> None:
+    humid = DamageSeen(damage=Damage.HIGH_HUMIDITY, wet_since=NOW)
+    known = triage(
+        materials=(Material.BOUND_VOLUME,), damages=(humid,), mean_temperature_c=temperature_c
+    )
+    assert known.factors[0].sentence.startswith(words)
 
 
 def test_value_breaks_ties_only() -> None:
@@ -401,6 +442,7 @@ def test_freezing_is_offered_only_where_allowed_and_not_yet_done() -> None:
     offer = "Freeze it if it can't be drying in time"
     assert offer in triage(**books).route
     assert offer not in triage(**books, frozen=(FrozenInterval(start=NOW),)).route
+    assert offer not in triage(**books, conservator_only=True).route
 
 
 def test_never_do_says_who_says_so() -> None:
@@ -410,7 +452,53 @@ def test_never_do_says_who_says_so() -> None:
     )
     because = {never.sentence: never.because for never in known.never}
     assert because["Never blot it"] == Material.WATERCOLOUR.label
-    assert because["Never rinse, rub or wipe the soot"] == Damage.SOOT_WET.label
+    assert because["Never rinse the soot"] == Damage.SOOT_WET.label
+
+
+@pytest.mark.parametrize(
+    ("piece", "said", "left_out"),
+    [
+        (
+            (Material.CERAMIC_HIGH, Material.TEXTILE),
+            "Never warm it",
+            "Never warm it if it is crazed or mended: the glue softens",
+        ),
+        (
+            (Material.OIL_CANVAS_WAX_LINED, Material.PLAIN_FRAME),
+            "Never warm it",
+            "Never warm it: the wax lining softens",
+        ),
+        (
+            (Material.PASTEL, Material.GILDED_GESSO),
+            "Never freeze it",
+            "Never freeze it unless a conservator says so",
+        ),
+        ((Material.CERAMIC_LOW, Material.PLASTER), "Never soak it", "Never soak it unless"),
+    ],
+)
+def test_a_composite_is_told_each_thing_once_and_in_its_strictest_form(
+    piece: tuple[Material, ...], said: str, left_out: str
+) -> None:
+    for order in (piece, piece[::-1]):
+        sentences = [never.sentence for never in triage(materials=order).never]
+        assert sentences.count(said) == 1
+        assert not any(sentence.startswith(left_out) for sentence in sentences)
+
+
+@given(st.lists(st.sampled_from(Material), max_size=4), st.lists(damage_seen, max_size=4))
+def test_no_prohibition_is_lost_and_none_is_told_twice(
+    materials: list[Material], damages: list[DamageSeen]
+) -> None:
+    told = [never.sentence for never in triage(materials=materials, damages=damages).never]
+    phrases = [phrase for one in materials for phrase in facts().materials[one].never]
+    phrases += [phrase for seen in damages for phrase in facts().damages[seen.damage].never]
+    for phrase in phrases:
+        assert any(f"Never {phrase}".startswith(sentence) for sentence in told)
+    assert len(set(told)) == len(told)
+    for one in told:
+        assert not any(
+            other != one and one.startswith((f"{other} ", f"{other}:")) for other in told
+        )
 
 
 def test_a_material_s_drying_route_is_for_wet_pieces_only() -> None:

@@ -243,7 +243,7 @@ def _drying_caption(
         f"in {drying.room.label}" if drying.in_room else f"if it were put in {drying.room.label}"
     )
     parts = [
-        f"Likely {span_words(likely_h)} {where}, as the table's “{row.group.label}” ({row.mark}).",
+        f"Likely {span_words(likely_h)} {where}, as the table's “{row.body.label}” ({row.mark}).",
         f"Nobody has weighed it dry: its dry mass is taken as {slab.dry_mass_kg:.2f} kg, "
         + (
             "from its first weighing and the table's share of water."

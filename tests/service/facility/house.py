@@ -273,7 +273,7 @@ def enter(here: Installation, *phases: Phase, run: str = "run-1") -> None:
 def hand_of(here: Installation, run: str = "run-1") -> RunInHand:
     """The run with what the interlock says of it now."""
     with here.database.read() as session:
-        found = in_hand(session, run, here.now())
+        found = in_hand(session, run, here.now(), here.facts)
     assert found is not None
     return found
 
@@ -281,7 +281,7 @@ def hand_of(here: Installation, run: str = "run-1") -> RunInHand:
 def quick_draft(here: Installation) -> Draft:
     """A plan made in this process, good enough to work by."""
     with here.database.read() as session:
-        planning = build_problem(session, here.now())
+        planning = build_problem(session, here.now(), known=here.facts)
     return Draft(planning, solve(planning.problem, seconds=3, workers=1, max_rounds=1))
 
 

@@ -11,6 +11,7 @@ from scheduler.consistency import why_unusable
 from service.facility.loading import fits, litres, rail_mm
 from service.installation import Installation
 from shared import events as ev
+from shared.facts import facts
 from shared.records import Item
 from shared.vocabulary import Damage, Material, ObjectType, PartRole, Phase, Role, StepKind
 from tests.service.conftest import Clock
@@ -244,12 +245,12 @@ def test_scanning_a_piece_twice_does_not_count_it_twice(here: Installation) -> N
 def test_a_set_takes_the_room_of_all_of_it() -> None:
     one = Item(tag=VASE, size=size("20", "20", "10"))
     six = one.model_copy(update={"quantity": 6})
-    assert litres(six) == pytest.approx(6 * litres(one)) == pytest.approx(24)
-    assert rail_mm(six) == 6 * rail_mm(one) == 6 * 150
+    assert litres(six, facts()) == pytest.approx(6 * litres(one, facts())) == pytest.approx(24)
+    assert rail_mm(six, facts()) == 6 * rail_mm(one, facts()) == 6 * 150
 
 
 def test_a_piece_that_nobody_measured_is_not_stopped_for_its_size() -> None:
-    assert fits(Item(tag=VASE), CHAMBER) is None
+    assert fits(Item(tag=VASE), CHAMBER, facts()) is None
 
 
 @given(sides=st.tuples(*(st.integers(1, 1_300) for _ in range(3))))
@@ -268,7 +269,7 @@ def test_the_door_and_the_planner_agree_on_what_fits(sides: tuple[int, int, int]
         inside_mm=sp.Extent(*CHAMBER.inside_mm),
         programmes=("gas",),
     )
-    assert (fits(piece, CHAMBER) is None) == (
+    assert (fits(piece, CHAMBER, facts()) is None) == (
         why_unusable(planned, planned.steps[0], chamber) is None
     )
 

@@ -18,6 +18,7 @@ from service.facility.planning import (
     NoFacilityError,
     Planning,
     build_problem,
+    plateaus,
     with_freezing,
 )
 from service.facility.plans import (
@@ -35,6 +36,7 @@ from service.log import reading
 from service.settings import Settings
 from shared import events as ev
 from shared.facility import Bench, Facility
+from shared.facts import facts
 from shared.vocabulary import (
     Damage,
     Decision,
@@ -68,7 +70,7 @@ from tests.writers import LOSS
 
 def plan_for(here: Installation, **kwargs: Any) -> Planning:
     with here.database.read() as session:
-        return build_problem(session, here.now(), **kwargs)
+        return build_problem(session, here.now(), **kwargs, known=here.facts)
 
 
 def item_of(planning: Planning, tag: str) -> sp.Item:
@@ -138,7 +140,9 @@ def test_the_mould_deadline_is_on_the_drying_and_on_nothing_after_it(here: Insta
         piece = reading.item(session, reading.EVERYTHING, VASE)
         loss = reading.loss(session, reading.EVERYTHING, LOSS)
         assert piece is not None
-        deadline = triage_of(piece, loss, here.now(), (), reading.facility(session)).deadline
+        deadline = triage_of(
+            piece, loss, here.now(), (), reading.facility(session), known=here.facts
+        ).deadline
     assert deadline is not None
     planning = plan_for(here)
     by = {step.id: step.start_by_min for step in item_of(planning, VASE).steps}
@@ -479,7 +483,7 @@ def test_a_piece_in_a_chamber_stays_with_the_runs_own_programme(here: Installati
     say(here, ev.ItemLoaded(run="run-1", tag=VASE))
     enter(here, Phase.SEALED, Phase.DOSING)
     with here.database.read() as session:
-        planning = build_problem(session, here.now() + timedelta(days=2))
+        planning = build_problem(session, here.now() + timedelta(days=2), known=here.facts)
     assert step_of(planning, VASE, "chamber").programme == GAS.id
     solved(planning.problem)
 
@@ -487,13 +491,13 @@ def test_a_piece_in_a_chamber_stays_with_the_runs_own_programme(here: Installati
 # --- freezing -----------------------------------------------------------------------------------
 
 
-def late_drying(here: Installation, material: Material, **facts: object) -> Planning:
+def late_drying(here: Installation, material: Material, **told: object) -> Planning:
     """A soaked piece past its deadline already."""
     furnish(here)
-    bring(here, VASE, Damage.SOAKED, materials=(material,), **facts)
+    bring(here, VASE, Damage.SOAKED, materials=(material,), **told)
     planning = plan_for(here)
     assert step_of(planning, VASE, "dry").start_by_min is not None
-    return with_freezing(planning, solved(planning.problem))
+    return with_freezing(planning, solved(planning.problem), known=facts())
 
 
 def test_what_would_dry_too_late_is_held_frozen_where_that_is_allowed(
@@ -525,7 +529,9 @@ def test_what_dries_in_time_is_not_frozen(here: Installation, clock: Clock) -> N
     furnish(here)
     bring(here, VASE, Damage.SOAKED, materials=(Material.TEXTILE,))
     planning = plan_for(here)
-    assert with_freezing(planning, solved(planning.problem)).problem == planning.problem
+    assert (
+        with_freezing(planning, solved(planning.problem), known=facts()).problem == planning.problem
+    )
 
 
 # --- plans --------------------------------------------------------------------------------------
@@ -665,7 +671,24 @@ def test_every_step_is_planned_or_the_reason_is_named(
         for item in planning.problem.items
     }
     for tag, item in items.items():
-        wanted = {step.value for step in remaining_steps(item)} - {"freeze", "return"}
+        wanted = {step.value for step in remaining_steps(item, here.facts)} - {"freeze", "return"}
         missing = wanted - planned.get(tag, set())
         assert bool(missing) == bool(why_left(planning, tag)), (tag, missing)
     assert planning.problem.horizon_min == HORIZON_DAYS * 24 * 60
+
+
+# --- moisture in few steps ----------------------------------------------------------------------
+
+
+@given(rates=st.lists(st.floats(0, 5_000), max_size=300))
+def test_a_plateau_is_never_less_than_what_is_given_off_and_little_more(rates: list[float]) -> None:
+    levels = plateaus(rates)
+    assert len(levels) == len(rates)
+    for rate, level in zip(rates, levels, strict=True):
+        assert rate <= level
+        assert level <= rate + 1 or 0.75 * level <= rate
+
+
+def test_a_long_decay_has_few_levels() -> None:
+    decay = [400 * 0.99**hour for hour in range(600)]
+    assert len(set(plateaus(decay))) <= 25

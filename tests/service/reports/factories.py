@@ -22,6 +22,7 @@ from service.reports.inventory import (
     build_inventory,
 )
 from shared import events as ev
+from shared.facts import facts
 from shared.records import (
     Charge,
     Claim,
@@ -299,6 +300,7 @@ def document(items: Sequence[Item], **options: Any) -> InventoryDocument:
         "assessments": {each.tag: assessment(n) for n, each in enumerate(items)},
         "custody": CUSTODY,
         "notice": NOTICE,
+        "known": facts(),
         **options,
     }
     return build_inventory(loss(), items, **settings)

@@ -10,6 +10,7 @@ from pypdf import PdfReader
 from labels.codes import show_tag
 from labels.paper import PageSize
 from service.reports.manifest_pdf import write_manifest_pdf
+from shared.facts import facts
 from shared.records import Handover, Item, Manifest
 from tests.service.reports import factories
 from tests.service.reports.hostile import MARKUP
@@ -38,6 +39,7 @@ def read(
         "loss": factories.loss(),
         "prepared_at": factories.PREPARED_AT,
         "notice": factories.NOTICE,
+        "known": facts(),
         **options,
     }
     found = ITEMS if items is None else items
