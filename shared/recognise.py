@@ -9,6 +9,7 @@ import csv
 import re
 import unicodedata
 from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from enum import StrEnum
@@ -19,7 +20,7 @@ from typing import Generic, TypeVar
 
 from rapidfuzz import fuzz, process
 
-from shared.quantities import LengthUnit, to_metres
+from shared.quantities import LengthUnit, OutOfRange, to_metres
 from shared.vocabulary import Damage, Material, ObjectType
 
 # A long list repeats its words: remembering them reads 100 000 rows in a third of the time.
@@ -799,8 +800,10 @@ class _SizeReader:
             raise self._error("no unit", "add the unit, such as in. or cm")
         if measure.value <= 0:
             raise self._error("a measure is 0", "leave it out or write a size above 0")
-        # 30 m is 30 000 mm: beyond it no unit helps, and the conversion takes smaller numbers.
-        value_m = _metres(measure.value, unit) if measure.value <= 30_000 else LONGEST_M + 1
+        # The conversion takes no longer length than it believes; nor does a piece.
+        value_m = LONGEST_M + 1
+        with suppress(OutOfRange):
+            value_m = _metres(measure.value, unit)
         if value_m > LONGEST_M:
             raise self._error(
                 f"a measure is more than {LONGEST_M} m", "check the number and its unit"
