@@ -39,6 +39,8 @@ $(VENV)/bin/pip:
 $(VENV)/.run: $(VENV)/bin/pip requirements.lock pyproject.toml
 	$(PIP_INSTALL) -r requirements.lock
 	$(BIN)/pip install --quiet --disable-pip-version-check --no-build-isolation --no-deps --editable .
+	@echo "Compiling the search, which takes about a minute, once"
+	$(BIN)/python -c "from scheduler.solve import warm_up; warm_up()"
 	touch $@
 
 $(VENV)/.test: $(VENV)/.run requirements-dev.lock requirements-instances.lock

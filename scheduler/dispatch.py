@@ -10,7 +10,7 @@ import math
 import time
 from bisect import bisect_left, bisect_right, insort
 from collections import defaultdict
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from itertools import product
 from typing import NamedTuple
@@ -83,7 +83,9 @@ class Profile:
 
 
 @dataclass(eq=False)
-class _Run:
+class BoardRun:
+    """A run placed so far."""
+
     station: int
     programme: int
     start: int
@@ -95,17 +97,28 @@ class _Run:
 
     @property
     def end(self) -> int:
+        """When it is over."""
         return self.start + self.length
 
 
-class _Gap(NamedTuple):
+class Gap(NamedTuple):
+    """The time between two runs of a chamber, either of which may be missing."""
+
     station: int
-    before: _Run | None
-    after: _Run | None
+    before: BoardRun | None
+    after: BoardRun | None
+
+
+class PlannedRun(NamedTuple):
+    """A run that is to be: chamber, start, and the lots in it."""
+
+    station: int
+    start: int
+    lots: tuple[int, ...]
 
 
 @dataclass(frozen=True)
-class _Node:
+class Node:
     """What is placed at once: a task, or a lot's tasks. Links are (task before, task)."""
 
     tasks: tuple[Task, ...]
@@ -113,7 +126,7 @@ class _Node:
     links: tuple[tuple[Task, Task], ...]
 
 
-class _Board:
+class Board:
     """Everything placed so far."""
 
     def __init__(self, instance: Instance, batching: Batching) -> None:
@@ -123,8 +136,8 @@ class _Board:
         self.start: list[int | None] = [None] * n
         self.end = [0] * n
         self.station = [-1] * n
-        self.run: dict[int, _Run] = {}
-        self.runs: dict[int, list[_Run]] = defaultdict(list)
+        self.run: dict[int, BoardRun] = {}
+        self.runs: dict[int, list[BoardRun]] = defaultdict(list)
         self.profiles = {
             (s, resource): Profile(capacity)
             for s, station in enumerate(instance.stations)
@@ -137,7 +150,7 @@ class _Board:
         self._place_facts()
 
     def _place_facts(self) -> None:
-        fixed_runs: dict[str, _Run] = {}
+        fixed_runs: dict[str, BoardRun] = {}
         for task in self.instance.tasks:
             fact = task.fact
             if fact is None:
@@ -149,18 +162,20 @@ class _Board:
             lot = self.instance.lots[task.lot]
             name = str(fact.run)
             if name not in fixed_runs:
-                fixed_runs[name] = _Run(
+                fixed_runs[name] = BoardRun(
                     station, lot.programme, fact.start, fact.end - fact.start, fixed=True
                 )
                 insort(self.runs[station], fixed_runs[name], key=lambda r: r.start)
-            self._enter(lot, fixed_runs[name])
+            self.enter(lot, fixed_runs[name])
 
     def put(self, task: Task, station: int, start: int, end: int) -> None:
+        """Place a task that is no batch step; whether it fits is for the caller to see to."""
         self.start[task.index], self.end[task.index] = start, end
         self.station[task.index] = station
         self._use(task, +1)
 
     def take(self, task: Task) -> None:
+        """Take a task that is no batch step off the board."""
         self._use(task, -1)
         self.start[task.index] = None
 
@@ -171,6 +186,14 @@ class _Board:
             first = start + offset
             last = end if minutes is None else min(end, first + minutes)
             self.profiles[station, resource].add(first, last, sign * load)
+
+    def take_node(self, node: "Node") -> None:
+        """Take what is placed at once off the board again; fixed work stays."""
+        if node.lot is not None:
+            if node.lot.fact is None:
+                self.leave(node.lot)
+        elif node.tasks[0].fact is None:
+            self.take(node.tasks[0])
 
     def fits(self, task: Task, station: int, start: int, length: int) -> int:
         """`start` if the station takes the task then, else a later minute to try."""
@@ -204,7 +227,32 @@ class _Board:
                 start = at
         return best
 
-    def _enter(self, lot: Lot, run: _Run) -> None:
+    def stretched(self, task: Task, until: int) -> bool:
+        """Make a stay last until then, if it may and there is room for it."""
+        start, station = self.start[task.index], self.station[task.index]
+        if task.lot is not None or task.fact is not None or start is None:
+            return False
+        if until - start > task.longest:
+            return False
+        end = self.end[task.index]
+        self.take(task)
+        if station < 0 or self.fits(task, station, start, until - start) == start:
+            self.put(task, station, start, until)
+            return True
+        self.put(task, station, start, end)
+        return False
+
+    def open(self, planned: PlannedRun) -> None:
+        """Put a planned run onto the board."""
+        lots = [self.instance.lots[n] for n in planned.lots]
+        length = max(lot.shortest for lot in lots)
+        run = BoardRun(planned.station, lots[0].programme, planned.start, length)
+        insort(self.runs[planned.station], run, key=lambda r: r.start)
+        for lot in lots:
+            self.enter(lot, run)
+
+    def enter(self, lot: Lot, run: BoardRun) -> None:
+        """Put a lot into a run that takes it."""
         run.lots.append(lot)
         run.litres += lot.litres
         run.rail += lot.rail
@@ -224,7 +272,7 @@ class _Board:
         else:
             self.runs[run.station].remove(run)
 
-    def _settle(self, run: _Run) -> None:
+    def _settle(self, run: BoardRun) -> None:
         if not run.fixed:
             run.length = max(lot.shortest for lot in run.lots)
         for lot in run.lots:
@@ -234,7 +282,7 @@ class _Board:
     def enter_earliest(self, lot: Lot, after: int) -> int:
         """Put the lot into a run starting at `after` or later; returns the start."""
         joined = min(
-            (run for s in lot.stations for run in self.runs[s] if self._takes(run, lot, after)),
+            (run for s in lot.stations for run in self.runs[s] if self.takes(run, lot, after)),
             key=lambda r: r.start,
             default=None,
         )
@@ -243,19 +291,20 @@ class _Board:
         )
         patience = int(self.batching.patience * lot.shortest)
         if joined is not None and joined.start <= start + patience:
-            self._enter(lot, joined)
+            self.enter(lot, joined)
             return joined.start
         if start >= UNLIMITED:
             return UNLIMITED
         if self.batching.hold:
             later = self.earliest_run(lot, station, start + int(self.batching.hold * lot.shortest))
             start = later if later < UNLIMITED else start
-        run = _Run(station, lot.programme, start, lot.shortest)
+        run = BoardRun(station, lot.programme, start, lot.shortest)
         insort(self.runs[station], run, key=lambda r: r.start)
-        self._enter(lot, run)
+        self.enter(lot, run)
         return start
 
-    def _takes(self, run: _Run, lot: Lot, after: int) -> bool:
+    def takes(self, run: BoardRun, lot: Lot, after: int) -> bool:
+        """Whether a lot that is ready at `after` may join the run, with all else left in place."""
         if run.fixed or run.start < after or run.programme != lot.programme:
             return False
         chamber = self.instance.chamber(run.station)
@@ -268,7 +317,7 @@ class _Board:
             return False
         return not any(self.instance.apart(lot, other) for other in run.lots)
 
-    def _may_last(self, run: _Run, length: int) -> bool:
+    def _may_last(self, run: BoardRun, length: int) -> bool:
         """Whether the run can last so long with everything after it left in place."""
         end = run.start + length
         for lot in run.lots:
@@ -280,19 +329,19 @@ class _Board:
                         return False
         beside = self.runs[run.station]
         n = beside.index(run)
-        gap = _Gap(
+        gap = Gap(
             run.station,
             beside[n - 1] if n else None,
             beside[n + 1] if n + 1 < len(beside) else None,
         )
-        return end <= self.instance.horizon and self._gap_suits(
+        return end <= self.instance.horizon and self.gap_suits(
             gap, run.programme, run.start, length
         )
 
-    def _after(self, station: int, before: _Run | None) -> int:
+    def _after(self, station: int, before: BoardRun | None) -> int:
         return before.programme if before else self.instance.first_programme[station]
 
-    def _gap_suits(self, gap: _Gap, programme: int, start: int, length: int) -> bool:
+    def gap_suits(self, gap: Gap, programme: int, start: int, length: int) -> bool:
         """Whether a run at `start` keeps to the windows and leaves the next run its clean-down."""
         windows, after = self.instance.windows[gap.station], gap.after
         clean = self.instance.clean_min[self._after(gap.station, gap.before)][programme]
@@ -312,15 +361,15 @@ class _Board:
         runs = self.runs[station]
         for n in range(bisect_right(runs, after, key=lambda r: r.start), len(runs) + 1):
             before = runs[n - 1] if n else None
-            gap = _Gap(station, before, runs[n] if n < len(runs) else None)
+            gap = Gap(station, before, runs[n] if n < len(runs) else None)
             start = self.run_start(lot.programme, lot.shortest, gap, after)
             if start + lot.shortest > self.instance.horizon:
                 return UNLIMITED
-            if self._gap_suits(gap, lot.programme, start, lot.shortest):
+            if self.gap_suits(gap, lot.programme, start, lot.shortest):
                 return start
         return UNLIMITED
 
-    def run_start(self, programme: int, length: int, gap: _Gap, after: int) -> int:
+    def run_start(self, programme: int, length: int, gap: Gap, after: int) -> int:
         """The earliest start from `after` on behind the run before, by clean-down and calendar."""
         instance, station, before = self.instance, gap.station, gap.before
         clean = instance.clean_min[self._after(station, before)][programme]
@@ -334,6 +383,7 @@ class _Board:
         return start
 
     def schedule(self) -> Schedule:
+        """What is placed, once everything is."""
         names = {
             id(run): min(lot.index for lot in run.lots)
             for runs in self.runs.values()
@@ -347,14 +397,14 @@ class _Board:
         )
 
 
-class _Unit:
+class Unit:
     """Items that share runs, placed together; mostly a single item."""
 
-    def __init__(self, board: _Board, nodes: list[_Node]) -> None:
+    def __init__(self, board: Board, nodes: list[Node]) -> None:
         self.board = board
         self.nodes = nodes
         self.where = {t.index: n for n, node in enumerate(nodes) for t in node.tasks}
-        self.not_before = [0] * len(nodes)
+        self.not_before = [-UNLIMITED] * len(nodes)
 
     def place(self) -> None:
         """Place every node, moving earlier ones later where a longest lag asks for it.
@@ -372,7 +422,7 @@ class _Unit:
                 n += 1
                 continue
             for later in range(n, back - 1, -1):
-                self._take_node(later)
+                self.board.take_node(self.nodes[later])
             n = back
 
     def _reason(self, n: int) -> str:
@@ -404,7 +454,7 @@ class _Unit:
             for before, task in node.links
             if start - board.end[before.index] > task.lag_max
             and not (before.fact is not None and task.fact is not None)
-            and not self._stretched(before, start - task.lag_max)
+            and not self.board.stretched(before, start - task.lag_max)
         ]
         if not late:
             return None
@@ -419,32 +469,8 @@ class _Unit:
                 first = min(first, origin)
         return first
 
-    def _stretched(self, task: Task, until: int) -> bool:
-        """Make a stay last until then, if it may and there is room for it."""
-        board = self.board
-        start, station = board.start[task.index], board.station[task.index]
-        if task.lot is not None or task.fact is not None or start is None:
-            return False
-        if until - start > task.longest:
-            return False
-        end = board.end[task.index]
-        board.take(task)
-        if station < 0 or board.fits(task, station, start, until - start) == start:
-            board.put(task, station, start, until)
-            return True
-        board.put(task, station, start, end)
-        return False
 
-    def _take_node(self, n: int) -> None:
-        node = self.nodes[n]
-        if node.lot is not None:
-            if node.lot.fact is None:
-                self.board.leave(node.lot)
-        elif node.tasks[0].fact is None:
-            self.board.take(node.tasks[0])
-
-
-def _latest_start(instance: Instance, route: range) -> int:
+def latest_start(instance: Instance, route: range) -> int:
     """When the route must start for its tightest deadline, taking no time for waiting."""
     latest, elapsed = UNLIMITED, 0
     for t in route:
@@ -470,7 +496,7 @@ def _deadline(instance: Instance, item: int) -> tuple[float, ...]:
 
 
 def _slack(instance: Instance, item: int) -> tuple[float, ...]:
-    return (_latest_start(instance, instance.routes[item]),)
+    return (latest_start(instance, instance.routes[item]),)
 
 
 def _importance(instance: Instance, item: int) -> int:
@@ -503,7 +529,7 @@ def _urgency(instance: Instance, item: int) -> tuple[float, ...]:
     """Slack against work, then importance."""
     piece, route = instance.problem.items[item], instance.routes[item]
     work = sum(instance.tasks[t].shortest for t in route) or 1
-    slack = max(0, _latest_start(instance, route) - piece.release_min)
+    slack = max(0, latest_start(instance, route) - piece.release_min)
     return (1 + slack / work) / _importance(instance, item), piece.release_min
 
 
@@ -517,7 +543,7 @@ def _ratio_in_time(instance: Instance, item: int) -> tuple[float, ...]:
     """Smith's ratio, discounted while the latest start is far off."""
     piece, route = instance.problem.items[item], instance.routes[item]
     work = sum(instance.tasks[t].shortest for t in route) or 1
-    slack = max(0, _latest_start(instance, route) - piece.release_min)
+    slack = max(0, latest_start(instance, route) - piece.release_min)
     discount = math.exp(-min(50.0, slack / (2 * work)))
     return -_importance(instance, item) / _share(instance, item) * discount, piece.release_min
 
@@ -560,6 +586,12 @@ def order_by(instance: Instance, rule: str) -> list[tuple[int, ...]]:
     return sorted(keys, key=lambda unit: (keys[unit], unit))
 
 
+def by_starts(instance: Instance, starts: Sequence[float]) -> list[tuple[int, ...]]:
+    """The units in order of when their first steps ought to start, given for every task."""
+    first = [starts[route[0]] for route in instance.routes]
+    return sorted(units_of(instance), key=lambda unit: (min(first[i] for i in unit), unit))
+
+
 def schedule_in_order(
     instance: Instance, order: list[tuple[int, ...]], batching: Batching
 ) -> Schedule:
@@ -568,14 +600,71 @@ def schedule_in_order(
     Raises:
         NoDispatchError: the order found no place for an item within the horizon.
     """
-    board = _Board(instance, batching)
+    board = Board(instance, batching)
     for unit in order:
-        _Unit(board, _nodes(instance, unit)).place()
+        Unit(board, nodes_of(instance, unit)).place()
     _shift_left(board)
     return board.schedule()
 
 
-def _nodes(instance: Instance, unit: tuple[int, ...]) -> list[_Node]:
+def around_runs(instance: Instance, schedule: Schedule, runs: list[PlannedRun]) -> Schedule:
+    """The runs as given, with the steps before an item's first run where the schedule has them
+    and the steps after placed anew, those first that the schedule has first.
+
+    Raises:
+        NoDispatchError: a step after a run found no place in time.
+    """
+    board = Board(instance, Batching())
+    for run in runs:
+        board.open(run)
+    later: list[tuple[int, int]] = []
+    for route in instance.routes:
+        after_run = False
+        for t in route:
+            task = instance.tasks[t]
+            after_run = after_run or (task.lot is not None and task.fact is None)
+            if task.fact is not None or task.lot is not None:
+                continue
+            if after_run:
+                later.append((schedule.start[t], t))
+            else:
+                board.put(task, schedule.station[t], schedule.start[t], schedule.end[t])
+    # A step starts after those before it in its route, also in the order of the old starts.
+    for _, t in sorted(later):
+        _place_after(board, instance.tasks[t])
+    for route in instance.routes:
+        for t in route[1:]:
+            _hold_links(board, instance.tasks[t])
+    _shift_left(board)
+    return board.schedule()
+
+
+def _place_after(board: Board, task: Task) -> None:
+    before = board.instance.previous(task)
+    ready = task.earliest
+    if before is not None:
+        ready = max(ready, board.end[before.index] + task.lag_min)
+    start, station = board.earliest(task, ready)
+    if start >= UNLIMITED:
+        raise NoDispatchError(f"no place for step {task.step.id!r}")
+    board.put(task, station, start, start + task.shortest)
+
+
+def _hold_links(board: Board, task: Task) -> None:
+    """Check a task's lags after the task before, stretching that where it may be."""
+    before = board.instance.previous(task)
+    start = board.start[task.index]
+    assert before is not None and start is not None
+    lag = start - board.end[before.index]
+    if before.fact is not None and task.fact is not None:
+        return
+    if lag < task.lag_min or (
+        lag > task.lag_max and not board.stretched(before, start - task.lag_max)
+    ):
+        raise NoDispatchError(f"step {task.step.id!r} breaks a lag")
+
+
+def nodes_of(instance: Instance, unit: tuple[int, ...]) -> list[Node]:
     """The unit's tasks in an order that respects routes, each lot once."""
     position = dict.fromkeys(unit, 0)
     nodes = []
@@ -602,19 +691,19 @@ def _nodes(instance: Instance, unit: tuple[int, ...]) -> list[_Node]:
     return nodes
 
 
-def _node(instance: Instance, tasks: tuple[Task, ...], lot: Lot | None) -> _Node:
+def _node(instance: Instance, tasks: tuple[Task, ...], lot: Lot | None) -> Node:
     links = tuple((b, t) for t in tasks if (b := instance.previous(t)) is not None)
-    return _Node(tasks, lot, links)
+    return Node(tasks, lot, links)
 
 
-def _shift_left(board: _Board) -> None:
+def _shift_left(board: Board) -> None:
     """Move everything earlier where nothing else has to move for it, in order of start."""
     instance = board.instance
     nodes = [
         _node(instance, (t,), None) for t in instance.tasks if t.lot is None and t.fact is None
     ]
     starts = board.start
-    moves: list[tuple[int, int, _Node | _Run]] = [
+    moves: list[tuple[int, int, Node | BoardRun]] = [
         (starts[n.tasks[0].index] or 0, n.tasks[0].index, n) for n in nodes
     ]
     moves += [
@@ -624,13 +713,13 @@ def _shift_left(board: _Board) -> None:
         if not run.fixed
     ]
     for _, _, move in sorted(moves, key=lambda m: m[:2]):
-        if isinstance(move, _Run):
+        if isinstance(move, BoardRun):
             _shift_run(board, move)
         else:
             _shift_task(board, move.tasks[0])
 
 
-def _least_start(board: _Board, task: Task, length: int) -> int:
+def _least_start(board: Board, task: Task, length: int) -> int:
     """The earliest start that the steps before and after (left in place) allow."""
     least = task.earliest
     before, after = board.instance.previous(task), board.instance.following(task)
@@ -643,7 +732,7 @@ def _least_start(board: _Board, task: Task, length: int) -> int:
     return least
 
 
-def _shift_task(board: _Board, task: Task) -> None:
+def _shift_task(board: Board, task: Task) -> None:
     start, end, station = board.start[task.index], board.end[task.index], board.station[task.index]
     assert start is not None
     length = end - start
@@ -658,13 +747,13 @@ def _shift_task(board: _Board, task: Task) -> None:
     board.put(task, station, at, at + length)
 
 
-def _shift_run(board: _Board, run: _Run) -> None:
+def _shift_run(board: Board, run: BoardRun) -> None:
     runs = board.runs[run.station]
     n = runs.index(run)
     tasks = [board.instance.tasks[t] for lot in run.lots for t in lot.tasks]
     least = max(_least_start(board, t, run.length) for t in tasks)
     before = runs[n - 1] if n else None
-    gap = _Gap(run.station, before, None)
+    gap = Gap(run.station, before, None)
     start = board.run_start(run.programme, run.length, gap, least)
     if start < run.start:
         run.start = start
@@ -695,6 +784,26 @@ def best_dispatch(instance: Instance, deadline: float) -> Dispatched | None:
         if best is not None and time.monotonic() > deadline:
             break
         order = order_by(instance, rule)
+        try:
+            schedule = schedule_in_order(instance, order, batching)
+        except NoDispatchError:
+            continue
+        cost = cost_of(instance, schedule)
+        if best is None or cost < best[0]:
+            best = cost, Dispatched(schedule, tuple(order), batching, rule)
+    return None if best is None else best[1]
+
+
+def best_in_order(
+    instance: Instance, order: list[tuple[int, ...]], rule: str, deadline: float
+) -> Dispatched | None:
+    """The cheapest schedule of one order with all batchings tried before the deadline
+    (`time.monotonic`), at least one; None when none found a place for everything.
+    """
+    best: tuple[int, Dispatched] | None = None
+    for batching in BATCHINGS if instance.lots else BATCHINGS[:1]:
+        if best is not None and time.monotonic() > deadline:
+            break
         try:
             schedule = schedule_in_order(instance, order, batching)
         except NoDispatchError:
