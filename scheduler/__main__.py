@@ -1,12 +1,15 @@
-"""Command line: make a plan for a problem document, or check one."""
+"""Command line: make a plan for a problem document, check one, or say why it is as it is."""
 
 import argparse
 import sys
 from pathlib import Path
+from typing import TextIO
 
 from pydantic import ValidationError
 
+from scheduler.changes import changes
 from scheduler.check import Report, check
+from scheduler.explain import explain
 from scheduler.plan import Plan, read_plan
 from scheduler.problem import Problem, read_problem
 
@@ -18,9 +21,13 @@ def main(arguments: list[str] | None = None) -> int:
     options = _parser().parse_args(arguments)
     try:
         problem = read_problem(options.problem)
+        if options.explain is not None and all(i.id != options.explain for i in problem.items):
+            print(f"--explain: the problem has no item {options.explain!r}", file=sys.stderr)
+            return USAGE
+        last = None if options.changes is None else read_plan(options.changes)
         if options.check is not None:
-            return _check(problem, read_plan(options.check))
-        return _solve(problem, options)
+            return _check(problem, read_plan(options.check), last, options.explain)
+        return _solve(problem, last, options)
     except OSError as error:
         print(f"{error.filename}: {error.strerror}", file=sys.stderr)
         return USAGE
@@ -39,10 +46,42 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument(
         "--check", type=Path, metavar="PLAN", help="check this plan instead of making one"
     )
+    parser.add_argument(
+        "--explain", metavar="ITEM", help="say why this item ends when it does, and what it awaits"
+    )
+    parser.add_argument(
+        "--changes",
+        type=Path,
+        metavar="OLD_PLAN",
+        help="list what is different from this earlier plan, most harmful first; its minutes are "
+        "taken to count from the problem's epoch",
+    )
+    parser.add_argument(
+        "--stop-gap",
+        type=_share,
+        metavar="SHARE",
+        help="stop as soon as the plan is proven to be within this share of the best possible, "
+        "say 0.05 (default: only when proven best, or out of time)",
+    )
     return parser
 
 
-def _solve(problem: Problem, options: argparse.Namespace) -> int:
+def _share(text: str) -> float:
+    """A number from 0 to 1.
+
+    Raises:
+        argparse.ArgumentTypeError: it is not one.
+    """
+    try:
+        share = float(text)
+    except ValueError:
+        share = -1.0
+    if not 0 <= share <= 1:
+        raise argparse.ArgumentTypeError(f"{text!r} is no share; give a number from 0 to 1")
+    return share
+
+
+def _solve(problem: Problem, last: Plan | None, options: argparse.Namespace) -> int:
     # The solver takes a second to load, which --check and a bad document need not wait for.
     from scheduler.solve import NoPlanError, Progress, solve  # noqa: PLC0415
 
@@ -61,6 +100,7 @@ def _solve(problem: Problem, options: argparse.Namespace) -> int:
             seed=options.seed,
             workers=options.workers,
             on_progress=tell,
+            stop_gap=options.stop_gap,
         )
     except NoPlanError as error:
         print(error, file=sys.stderr)
@@ -68,19 +108,34 @@ def _solve(problem: Problem, options: argparse.Namespace) -> int:
     text = plan.model_dump_json(indent=1)
     if options.out is None:
         print(text)
+        words = sys.stderr
     else:
         options.out.write_text(text + "\n")
         print(_summary(plan))
+        words = sys.stdout
+    _say(problem, plan, last, options.explain, words)
     return 0
 
 
-def _check(problem: Problem, plan: Plan) -> int:
+def _check(problem: Problem, plan: Plan, last: Plan | None, item: str | None) -> int:
     report: Report = check(problem, plan)
     print(_summary(plan))
     for breach in report.breaches:
         print(breach, file=sys.stderr)
     print("passed" if report.passed else f"failed: {report.first}")
-    return 0 if report.passed else FAILED
+    if not report.passed:
+        return FAILED
+    _say(problem, plan, last, item, sys.stdout)
+    return 0
+
+
+def _say(problem: Problem, plan: Plan, last: Plan | None, item: str | None, stream: TextIO) -> None:
+    """What was asked about the plan, in words."""
+    if last is not None:
+        found = changes(problem, plan, last.placements)
+        print("\n".join(map(str, found)) or "nothing is different", file=stream)
+    if item is not None:
+        print(explain(problem, plan, item), file=stream)
 
 
 def _summary(plan: Plan) -> str:

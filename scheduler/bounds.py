@@ -1,40 +1,39 @@
-"""Lower bounds on the objective that need no search, from routes and from loads."""
+"""Lower bounds on the objective that need no search, from routes, loads and runs."""
 
 from collections import defaultdict
 
-from scheduler.congestion import congested_lateness
 from scheduler.instance import Instance, Lot, capacities
 from scheduler.plan import Amounts
-from scheduler.schedule import Schedule, objective_of
+from scheduler.schedule import objective_of
 
 
-def lower_bound(instance: Instance, schedule: Schedule | None = None) -> int:
-    """No plan has a lower objective than this: each amount is bounded on its own.
+def lower_bound(instance: Instance, late_charge: int = 0) -> int:
+    """No plan has a lower objective than this: lateness, runs, clean-downs and finish are bounded
+    apart, and as each charge belongs to one of them, the sum of the bounds holds for the sum.
 
-    A schedule, any at all, only tells where to look for congestion.
+    `late_charge`: a bound on the charges for lateness, late items and changes that takes stock of
+    congestion (`scheduler.congestion`); without it every item is taken to have the facility to
+    itself.
     """
-    lateness, late_items = _lateness(instance)
-    if schedule is not None:
-        lateness = max(lateness, congested_lateness(instance, schedule))
-    amounts = Amounts(
-        lateness=lateness,
-        late_items=late_items,
+    others = Amounts(
+        lateness=0,
+        late_items=0,
         running_min=running_bound(instance),
         clean_down_cost=_clean_down_bound(instance),
         changes=0,
         finish=finish_bound(instance),
     )
-    return objective_of(instance, amounts)
+    return max(alone_charge(instance), late_charge) + objective_of(instance, others)
 
 
-def _lateness(instance: Instance) -> tuple[int, int]:
-    """(weighted minutes late, late items) if every item had the facility to itself."""
-    lateness = late_items = 0
+def alone_charge(instance: Instance) -> int:
+    """What lateness and late items are charged if every item has the facility to itself."""
+    weights = instance.problem.weights
+    charge = 0
     for task in instance.tasks:
         late, item_late = instance.lateness(task, task.earliest, task.earliest + task.shortest)
-        lateness += late
-        late_items += item_late
-    return lateness, late_items
+        charge += weights.lateness * late + weights.late_items * item_late
+    return charge
 
 
 def running_bound(instance: Instance) -> int:

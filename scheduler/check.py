@@ -166,10 +166,16 @@ class _Check:
     def placed(self) -> dict[tuple[str, str], Placement]:
         return {(p.item, p.step): p for p in self.plan.placements if (p.item, p.step) in self.steps}
 
-    def _at(self, station: str) -> Iterable[tuple[Placement, Step]]:
+    @cached_property
+    def by_station(self) -> dict[str | None, list[tuple[Placement, Step]]]:
+        """Placements, each with its step, by station."""
+        found: dict[str | None, list[tuple[Placement, Step]]] = defaultdict(list)
         for key, placement in self.placed.items():
-            if placement.station == station:
-                yield placement, self.steps[key]
+            found[placement.station].append((placement, self.steps[key]))
+        return found
+
+    def _at(self, station: str) -> Sequence[tuple[Placement, Step]]:
+        return self.by_station.get(station, ())
 
     def _is_fixed(self, placement: Placement) -> bool:
         return (placement.item, placement.step) in self.facts
@@ -289,7 +295,10 @@ class _Check:
             if run.id in self.fixed_runs:
                 continue
             tags = [set(self.items[i].tags) for i in run.items if i in self.items]
+            present = set().union(*tags)
             for a, b in self.problem.apart:
+                if a not in present or b not in present:
+                    continue
                 with_a = [n for n, own in enumerate(tags) if a in own]
                 with_b = [n for n, own in enumerate(tags) if b in own]
                 if any(n != m for n in with_a for m in with_b):

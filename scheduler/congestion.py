@@ -1,264 +1,624 @@
-"""A lower bound on lateness where stations are short: starts priced by the work they bring.
+"""A lower bound on lateness where stations are short: capacity has a price.
 
-The steps that need one resource bring work (load times minutes), and up to any moment the resource
-can have done only so much. Let every step start when it likes, on a grid of time, but charge it a
-price for each unit of work, the higher the earlier it is done; what the resource could have done
-is paid back at the same prices. Whatever the prices, no plan costs less than the sum (Lagrangian
-relaxation; M. L. Fisher, Management Science 27(1), 1981). Good prices are found by subgradient
-steps.
+Let every item go its own way, as if it were alone, but let it pay for what it uses: a price for
+each minute of each unit of rack, moisture, litres, rail and people, whatever the time. Let the
+stations earn the same prices with all the capacity that they have. In a plan, the items pay no
+more than the stations earn. So, whatever the prices (none is negative), no plan costs less than
+the sum over items of their cheapest way, prices included, less what the stations can earn.
 
-A start rounded down to the grid does its work up to one spell earlier than in the plan, hence the
-work done before any moment of the grid is held against what can be done one spell later.
+This is Lagrangian relaxation (M. L. Fisher, Management Science 27(1), 1981) of capacities in time
+(N. Christofides, R. Alvarez-Valdes, J. M. Tamarit, European Journal of Operational Research 29,
+1987; R. H. Möhring, A. S. Schulz, F. Stork, M. Uetz, Management Science 49(3), 2003). All stations
+are priced at once and each charge belongs to one item's way, so nothing is counted twice. The
+prices decide how good the bound is, never whether it holds; they are improved by the volume
+algorithm (F. Barahona, R. Anbil, Mathematical Programming 87, 2000). The same algorithm yields the
+average start of each step in the relaxed problem, which is a good order to dispatch in.
+
+What is left out can only make plans cheaper: longest lags, stays longer than needed, items that
+travel together meeting, mixing groups and programmes, clean-downs, and that pieces enter and leave
+a chamber together.
+
+Time is cut into cells, none narrower than the one before. Two things keep the bound valid:
+
+- A step that starts anywhere in a cell is charged, and lets the next step start, as from the first
+  minute in the cell at which calendars let it start.
+- Its use of capacity is moved to the beginning of the cell, earlier by less than the cell's width,
+  so by no more than one cell. Hence a minute of capacity earns the higher of the prices in its own
+  cell and the one before: no less than was paid for it before the move. Where every cell is one
+  minute nothing moves.
+
+Starts after the last cell pay nothing.
 """
 
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from typing import Any
+from typing import NamedTuple
 
 import numpy as np
-import numpy.typing as npt
 
-from scheduler.instance import Instance, Load, Task
+from scheduler.instance import Instance, Lot, Spans, Task
+from scheduler.kernel import Bools, Floats, Ints, compiled
 from scheduler.problem import Bench, Chamber, Room, Store
-from scheduler.schedule import Schedule
+from scheduler.schedule import Schedule, cost_of
 
-SPELLS, STEPS, PATIENCE = 160, 250, 8
-Numbers = npt.NDArray[Any]
-Supply = list[tuple[int, int, int]]
+NEVER = 2**50
+# Cells of the grid and steps of the volume algorithm, fewer where a step is much work (uses x
+# cells) or all steps are.
+CELLS, FEWEST_CELLS = 1_080, 240
+STEPS, FEWEST_STEPS = 150, 40
+STEP_WORK, ALL_WORK = 8_000_000, 900_000_000
+# Minutes: what hours, and then days, are made of, so that shifts begin and end at edges.
+NICE_WIDTHS = (1, 2, 3, 5, 6, 10, 15, 30, 60, 90, 180, 360, 720, 1_440)
+# The volume algorithm: share of the new direction, and how steps grow and shrink.
+MIX, REACH, GROWTH, SHRINKAGE, PATIENCE = 0.15, 0.5, 1.2, 0.66, 3
 
 
-@dataclass(frozen=True, slots=True)
-class _Charge:
-    """weight * max(0, start - threshold); `alone` and `now`: what it is for the item alone, and
-    in the schedule.
+class Relaxed(NamedTuple):
+    """`cost`: no plan's charges for lateness, late items and changes are lower. `start`: by task,
+    its average start in the relaxed problem, minutes; of fixed work, its own.
     """
 
-    weight: int
-    threshold: int
-    alone: int
-    now: int
+    cost: int
+    start: tuple[float, ...]
 
 
-@dataclass(slots=True)
-class _Job:
-    """Use of one resource by a step that can start from `release` on."""
+class Ways(NamedTuple):
+    """Stretches of routes that are free. S stretches, N steps, O options, U uses."""
 
-    release: int
-    loads: tuple[Load, ...]
-    shortest: int
-    charges: list[_Charge] = field(default_factory=list)
-
-    def work_until(self, minutes: int) -> int:
-        """Work done so many minutes after the start."""
-        done = 0
-        for load in self.loads:
-            length = self.shortest if load.minutes is None else load.minutes
-            done += load.amount * min(length, max(0, minutes - load.offset))
-        return done
-
-
-def congested_lateness(instance: Instance, schedule: Schedule) -> int:
-    """Least weighted minutes late: as if every item were alone, and more where the resource that
-    shows most is short. The schedule only guides the choice of prices.
-    """
-    alone = sum(alone for t in instance.tasks for _, _, alone in _charges(instance, t))
-    best = 0
-    for stations, resource in _resources(instance):
-        jobs = _jobs(instance, schedule, stations, resource)
-        supply = _supply(instance, stations, resource)
-        if jobs and supply:
-            best = max(best, _gain(jobs, supply))
-    return alone + best
+    stretch_from: Ints  # [S + 1] slices of the steps
+    earliest: Ints  # [N] minutes
+    lag: Ints  # [N] least minutes from its end to the next start
+    start_by: Ints  # [N] minutes
+    start_rate: Floats  # [N] charge for each minute after start_by
+    due: Ints  # [N, 2] minutes: the step's own, the item's
+    due_rate: Floats  # [N, 2] charge for each minute after due
+    late_once: Floats  # [N] charge if after the item's due
+    before_low: Ints  # [N] starts from here ...
+    before_high: Ints  # [N] ... to here are no change from the last plan
+    change: Floats  # [N] charge for a change
+    lasts: Ints  # [N] minutes
+    option_from: Ints  # [N + 1] slices of the options
+    opening: Ints  # [O] row of first starts
+    unmoved: Bools  # [O] whether its station is that of the last plan
+    use_from: Ints  # [O + 1] slices of the uses
+    row: Ints  # [U] row of prices
+    offset: Ints  # [U] minutes after the start
+    change_of_rate: Floats  # [U] of the use from then on
+    moment: Floats  # [U] sum of changes times minutes after the offset
 
 
-def _gain(jobs: list[_Job], supply: Supply) -> int:
-    """How much more than alone the jobs' charges come to."""
-    alone = sum(c.alone for job in jobs for c in job.charges)
-    now = sum(c.now for job in jobs for c in job.charges)
-    end = _all_done(jobs, supply)
-    spell = max(1, -(-end // SPELLS))
-    charge = np.array([_charge_by_spell(job, spell, -(-end // spell)) for job in jobs])
-    length = -(-max(job.shortest for job in jobs) // spell)
-    done = np.array([[job.work_until(spell * k) for k in range(length + 1)] for job in jobs])
-    moments = np.arange(1, charge.shape[1] + length) * spell
-    supplied = _supplied(supply, moments + spell)
-    scale = max(1.0, supplied[-1] / len(moments))
-    bound = _best_price(charge, np.diff(done, axis=1) / scale, supplied / scale, now)
-    return max(0, int(bound - alone))
+class Grid(NamedTuple):
+    """Cells of time. K cells."""
+
+    edge: Ints  # [K + 1] minutes
+    cell: Ints  # [edge[K]] cell of each minute
+    first_start: Ints  # [openings, K + 1] first start in the cell; NEVER: none
 
 
-def _best_price(charge: Numbers, work: Numbers, supplied: Numbers, target: int) -> float:
-    """The best Lagrangian bound found, a little less for rounding.
+class Use(NamedTuple):
+    """What all ways use."""
+
+    rate: Floats  # [rows, K] by how much the rate of use rises in a cell
+    part: Floats  # [rows, K] use in a cell itself because of what rises in it
+
+
+@compiled
+def _cheapest_ways(
+    ways: Ways,
+    grid: Grid,
+    price: Floats,
+    use: Use,
+    began: Ints,
+) -> float:
+    """The sum over stretches of their cheapest ways, by dynamic programming from the last step.
 
     Args:
-        charge: by job and spell of the start; infinite where it cannot start.
-        work: by job and spell after its start.
-        supplied: work that can be done, by spell at whose end it is held against that begun.
-        target: what the bound may come near to.
+        ways: the stretches.
+        grid: the cells.
+        price: [rows, K].
+        use: is added to.
+        began: [N], set to the start of each step, minutes.
     """
-    length = work.shape[1]
-    multiplier = np.zeros(len(supplied))
-    best, patience, reach = -np.inf, PATIENCE, 1.0
-    jobs = np.arange(len(charge))
-    for _ in range(STEPS):
-        price = np.cumsum(multiplier[::-1])[::-1]
-        ahead = np.lib.stride_tricks.sliding_window_view(price, length)
-        total = charge + work @ ahead.T
-        start = total.argmin(axis=1)
-        bound = float(total[jobs, start].sum() - multiplier @ supplied)
-        patience = PATIENCE if bound > best else patience - 1
-        best = max(best, bound)
-        if patience == 0:
-            reach, patience = reach / 2, PATIENCE
-        used = np.zeros(len(supplied))
-        for k in range(length):
-            np.add.at(used, start + k, work[:, k])
-        excess = np.cumsum(used) - supplied
-        excess[(excess < 0) & (multiplier == 0)] = 0
-        norm = float(excess @ excess)
-        if norm == 0 or reach < 1e-3:
-            break
-        step = reach * max(1.0, 1.05 * target - bound) / norm
-        multiplier = np.maximum(0, multiplier + step * excess)
-    return best - abs(best) * 1e-9 - 1
+    edge, cell = grid.edge, grid.cell
+    cells = len(edge) - 1
+    end = edge[cells]
+    rate, part = use
+    rows = price.shape[0]
+    paid = np.zeros((rows, cells + 1))
+    active = np.zeros(rows, dtype=np.bool_)
+    for r in range(rows):
+        for k in range(cells):
+            paid[r, k + 1] = paid[r, k] + price[r, k] * (edge[k + 1] - edge[k])
+        active[r] = paid[r, cells] > 0
+    most = 1
+    for s in range(len(ways.stretch_from) - 1):
+        most = max(most, ways.stretch_from[s + 1] - ways.stretch_from[s])
+    best = np.empty((most, cells + 1))
+    at = np.empty((most, cells + 1), dtype=np.int64)
+    chosen = np.empty((most, cells + 1), dtype=np.int64)
+    cost = np.empty(cells + 1)
+    total = 0.0
+    for s in range(len(ways.stretch_from) - 1):
+        first, stop = ways.stretch_from[s], ways.stretch_from[s + 1]
+        for n in range(stop - 1, first - 1, -1):
+            j = n - first
+            earliest, lasts = ways.earliest[n], ways.lasts[n]
+            low = cells if earliest >= end else cell[earliest]
+            best[j, :] = np.inf
+            for o in range(ways.option_from[n], ways.option_from[n + 1]):
+                for k in range(low, cells + 1):
+                    start = grid.first_start[ways.opening[o], k]
+                    if start == NEVER:
+                        cost[k] = np.inf
+                        continue
+                    start = max(start, earliest)
+                    ends = start + lasts
+                    charge = ways.start_rate[n] * max(0, start - ways.start_by[n])
+                    charge += ways.due_rate[n, 0] * max(0, ends - ways.due[n, 0])
+                    charge += ways.due_rate[n, 1] * max(0, ends - ways.due[n, 1])
+                    if ends > ways.due[n, 1]:
+                        charge += ways.late_once[n]
+                    latest = NEVER if k == cells else edge[k + 1] - 1
+                    if (
+                        not ways.unmoved[o]
+                        or start > ways.before_high[n]
+                        or latest < ways.before_low[n]
+                    ):
+                        charge += ways.change[n]
+                    if n + 1 < stop:
+                        x = ends + ways.lag[n]
+                        charge += best[j + 1, cells if x >= end else cell[x]]
+                    cost[k] = charge
+                for u in range(ways.use_from[o], ways.use_from[o + 1]):
+                    r = ways.row[u]
+                    if not active[r]:
+                        continue
+                    for k in range(low, cells):
+                        x = edge[k] + ways.offset[u]
+                        if x >= end:
+                            cost[k] -= ways.change_of_rate[u] * paid[r, cells]
+                            continue
+                        c = cell[x]
+                        cost[k] -= ways.change_of_rate[u] * paid[r, c] + price[r, c] * (
+                            ways.change_of_rate[u] * (x - edge[c]) + ways.moment[u]
+                        )
+                for k in range(low, cells + 1):
+                    if cost[k] < best[j, k]:
+                        best[j, k] = cost[k]
+                        chosen[j, k] = o
+            at[j, cells] = cells
+            for k in range(cells - 1, -1, -1):
+                at[j, k] = k
+                if best[j, k + 1] <= best[j, k]:
+                    best[j, k] = best[j, k + 1]
+                    at[j, k] = at[j, k + 1]
+        total += best[0, 0]
+        k = 0
+        for n in range(first, stop):
+            k = at[n - first, k]
+            o = chosen[n - first, k]
+            began[n] = max(grid.first_start[ways.opening[o], k], ways.earliest[n])
+            if k == cells:
+                continue
+            for u in range(ways.use_from[o], ways.use_from[o + 1]):
+                x = edge[k] + ways.offset[u]
+                if x < end:
+                    c = cell[x]
+                    rate[ways.row[u], c] += ways.change_of_rate[u]
+                    part[ways.row[u], c] += (
+                        ways.change_of_rate[u] * (edge[c + 1] - x) - ways.moment[u]
+                    )
+            x = began[n] + ways.lasts[n] + ways.lag[n]
+            k = cells if x >= end else cell[x]
+    return total
 
 
-def _charge_by_spell(job: _Job, spell: int, spells: int) -> Numbers:
-    """The job's charges by the spell in which it starts."""
-    first = job.release // spell
-    starts = np.maximum(np.arange(max(spells, first) + 1) * spell, job.release)
-    charge = np.zeros(len(starts))
-    for c in job.charges:
-        charge += c.weight * np.maximum(0, starts - c.threshold)
-    charge[:first] = np.inf
-    return charge
+@dataclass
+class _Writer:
+    """Collects the lists of `Ways`."""
 
+    instance: Instance
+    stretch_from: list[int] = field(default_factory=list)
+    tasks: list[Task] = field(default_factory=list)
+    lasts: list[int] = field(default_factory=list)
+    option_from: list[int] = field(default_factory=lambda: [0])
+    opening: list[int] = field(default_factory=list)
+    unmoved: list[bool] = field(default_factory=list)
+    use_from: list[int] = field(default_factory=lambda: [0])
+    row: list[int] = field(default_factory=list)
+    offset: list[int] = field(default_factory=list)
+    change_of_rate: list[float] = field(default_factory=list)
+    openings: dict[tuple[tuple[int, int], ...] | None, int] = field(default_factory=dict)
+    rows: dict[tuple[int, str], int] = field(default_factory=dict)
+    _opening_of: dict[tuple[int, int, int], int] = field(default_factory=dict)
 
-def _all_done(jobs: list[_Job], supply: Supply) -> int:
-    """When all work can be done although none is begun before everything is here."""
-    left = sum(job.work_until(job.shortest) for job in jobs)
-    latest = max(job.release for job in jobs)
-    for start, until, rate in supply:
-        begins = max(start, latest)
-        if begins < until:
-            if (until - begins) * rate >= left:
-                return begins - (-left // rate)
-            left -= (until - begins) * rate
-    return max(latest, supply[-1][1])
+    def __post_init__(self) -> None:
+        self.free = {
+            s: _free_windows(self.instance, s)
+            for s, station in enumerate(self.instance.stations)
+            if isinstance(station, Chamber)
+        }
+        for route in self.instance.routes:
+            linked = False
+            for t in route:
+                task = self.instance.tasks[t]
+                if task.fact is not None:
+                    linked = False
+                    continue
+                if not linked:
+                    self.stretch_from.append(len(self.tasks))
+                linked = True
+                self.tasks.append(task)
+                self._options(task)
+                self.option_from.append(len(self.opening))
+        self.stretch_from.append(len(self.tasks))
 
+    def ways(self) -> Ways:
+        """The lists as arrays."""
+        instance, tasks = self.instance, self.tasks
+        weights, tolerance = instance.problem.weights, instance.problem.change_tolerance_min
+        n = len(tasks)
+        lag = np.zeros(n, np.int64)
+        start_by, due = np.zeros(n, np.int64), np.full((n, 2), NEVER)
+        start_rate, due_rate, late_once = np.zeros(n), np.zeros((n, 2)), np.zeros(n)
+        low, high, change = np.zeros(n, np.int64), np.zeros(n, np.int64), np.zeros(n)
+        for k, task in enumerate(tasks):
+            item, step = instance.item(task), task.step
+            after = instance.following(task)
+            if after is not None:
+                lag[k] = after.lag_min
+            if step.start_by_min is not None:
+                start_by[k] = step.start_by_min
+                start_rate[k] = weights.lateness * step.start_by_weight
+            if step.due_min is not None:
+                due[k, 0], due_rate[k, 0] = step.due_min, weights.lateness * item.weight
+            if after is None and item.due_min is not None:
+                due[k, 1], due_rate[k, 1] = item.due_min, weights.lateness * item.weight
+                late_once[k] = weights.late_items
+            if task.before is not None:
+                low[k], high[k] = task.before[1] - tolerance, task.before[1] + tolerance
+                change[k] = weights.changes
+        return Ways(
+            stretch_from=np.array(self.stretch_from),
+            earliest=np.array([t.earliest for t in tasks], dtype=np.int64),
+            lag=lag,
+            start_by=start_by,
+            start_rate=start_rate,
+            due=due,
+            due_rate=due_rate,
+            late_once=late_once,
+            before_low=low,
+            before_high=high,
+            change=change,
+            lasts=np.array(self.lasts, dtype=np.int64),
+            option_from=np.array(self.option_from),
+            opening=np.array(self.opening, dtype=np.int64),
+            unmoved=np.array(self.unmoved, dtype=np.bool_),
+            use_from=np.array(self.use_from),
+            row=np.array(self.row, dtype=np.int64),
+            offset=np.array(self.offset, dtype=np.int64),
+            change_of_rate=np.array(self.change_of_rate, dtype=np.float64),
+            moment=np.zeros(len(self.row)),
+        )
 
-def _supplied(supply: Supply, moments: Numbers) -> Numbers:
-    """Work that can have been done by each moment."""
-    done = np.zeros(len(moments))
-    for start, until, rate in supply:
-        done += rate * np.clip(moments - start, 0, until - start)
-    return done
-
-
-def _resources(instance: Instance) -> list[tuple[frozenset[int], str]]:
-    """Sets of stations among which steps may choose, with each resource that they have."""
-    found: set[tuple[frozenset[int], str]] = set()
-    for task in instance.tasks:
-        if task.fact is not None:
-            continue
+    def _options(self, task: Task) -> None:
+        instance = self.instance
         if task.lot is not None:
-            found.add((frozenset(instance.lots[task.lot].stations), "litres"))
-        found.update((frozenset(task.stations), load.resource) for load in task.loads)
-    alike: dict[tuple[str, str], set[int]] = defaultdict(set)
-    for stations, resource in found:
-        alike[instance.stations[min(stations)].kind, resource] |= stations
-    unions = {(frozenset(stations), resource) for (_, resource), stations in alike.items()}
-    return sorted(found | unions, key=lambda pair: (pair[1], sorted(pair[0])))
-
-
-def _supply(instance: Instance, stations: Iterable[int], resource: str) -> Supply:
-    """(start, end, rate) of what the stations have in sum, in time, without empty spells."""
-    horizon = instance.horizon
-    spells: Supply = []
-    for s in stations:
-        station = instance.stations[s]
-        if isinstance(station, Bench):
-            spells += [(shift.start, shift.end, shift.people) for shift in station.shifts]
-            continue
-        if isinstance(station, Chamber):
-            rate = station.usable_l
-        elif isinstance(station, Store):
-            rate = station.litres
+            lot, item = instance.lots[task.lot], instance.item(task)
+            self.lasts.append(lot.shortest)
+            for s in lot.stations:
+                for resource, taken in (("litres", item.volume_l), ("rail", item.rail_mm)):
+                    if taken:
+                        self._use((s, resource), 0, taken)
+                        self._use((s, resource), lot.shortest, -taken)
+                self._option(task, s, self._run_opening(lot, s))
         else:
-            assert isinstance(station, Room)
-            rate = station.rack_mm if resource == "rack" else station.removal_g_h
-        windows = instance.windows[s]
-        spells += [(a, b, rate) for a, b in ([(0, horizon)] if windows is None else windows)]
-    changes: dict[int, int] = defaultdict(int)
-    for start, end, rate in spells:
-        if max(start, 0) < min(end, horizon):
-            changes[max(start, 0)] += rate
-            changes[min(end, horizon)] -= rate
-    found, level, since = [], 0, 0
-    for minute in sorted(changes):
-        if level > 0:
-            found.append((since, minute, level))
-        level, since = level + changes[minute], minute
+            self.lasts.append(task.shortest)
+            for s in task.stations:
+                changes: dict[tuple[str, int], int] = defaultdict(int)
+                for load in task.loads:
+                    minutes = task.shortest if load.minutes is None else load.minutes
+                    changes[load.resource, load.offset] += load.amount
+                    changes[load.resource, load.offset + minutes] -= load.amount
+                for (resource, offset), change in sorted(changes.items()):
+                    if change:
+                        self._use((s, resource), offset, change)
+                self._option(task, s, self._step_opening(task, s))
+        if len(self.opening) == self.option_from[-1]:
+            self._option(task, -1, self._starts(None))
+
+    def _use(self, row: tuple[int, str], offset: int, change: int) -> None:
+        self.row.append(self.rows.setdefault(row, len(self.rows)))
+        self.offset.append(offset)
+        self.change_of_rate.append(change)
+
+    def _option(self, task: Task, station: int, opening: int) -> None:
+        self.opening.append(opening)
+        self.unmoved.append(task.before is not None and task.before[0] == station)
+        self.use_from.append(len(self.row))
+
+    def _step_opening(self, task: Task, station: int) -> int:
+        key = station, task.shortest, getattr(task.step, "people", 0)
+        if key not in self._opening_of:
+            spans = self.instance.spans(task, station)
+            starts = None if spans is None else start_spans(spans, task.shortest)
+            self._opening_of[key] = self._starts(starts)
+        return self._opening_of[key]
+
+    def _run_opening(self, lot: Lot, station: int) -> int:
+        licensed = self.instance.can_start(lot)
+        key = station, lot.shortest, -1 if licensed is None else -2
+        if key not in self._opening_of:
+            spans = self.free[station]
+            starts = None if spans is None else start_spans(spans, lot.shortest)
+            if licensed is not None:
+                starts = _meet(starts, start_spans(licensed, 1))
+            self._opening_of[key] = self._starts(starts)
+        return self._opening_of[key]
+
+    def _starts(self, starts: Iterable[tuple[int, int]] | None) -> int:
+        key = None if starts is None else tuple(starts)
+        return self.openings.setdefault(key, len(self.openings))
+
+
+def start_spans(spans: Spans, duration: int) -> list[tuple[int, int]]:
+    """(first, last) starts with the whole duration inside one span."""
+    return [(a, b - duration) for a, b in spans if b - a >= duration]
+
+
+def _meet(
+    first: list[tuple[int, int]] | None, second: list[tuple[int, int]]
+) -> list[tuple[int, int]]:
+    """What two lists of (first, last) have in common; None: everything."""
+    if first is None:
+        return second
+    found, i, j = [], 0, 0
+    while i < len(first) and j < len(second):
+        low, high = max(first[i][0], second[j][0]), min(first[i][1], second[j][1])
+        if low <= high:
+            found.append((low, high))
+        if first[i][1] < second[j][1]:
+            i += 1
+        else:
+            j += 1
     return found
 
 
-def _jobs(
-    instance: Instance, schedule: Schedule, stations: frozenset[int], resource: str
-) -> list[_Job]:
-    """What needs the resource, each charge with the last step before it that does."""
-    jobs: dict[tuple[str, int], _Job] = {}
-    for route in instance.routes:
-        serving: tuple[Task, _Job] | None = None
-        for t in route:
-            task = instance.tasks[t]
-            if task.fact is not None:
-                serving = None
-                continue
-            own = _job(instance, task, stations, resource)
-            if own is not None:
-                key = ("task", t) if task.lot is None else ("lot", task.lot)
-                serving = task, jobs.setdefault(key, own)
-            if serving is not None:
-                first, job = serving
-                ahead = _least_minutes(instance, first, task)
-                start = schedule.start[first.index]
-                job.charges += [
-                    _Charge(weight, due - ahead, alone, weight * max(0, start + ahead - due))
-                    for weight, due, alone in _charges(instance, task)
-                ]
-    return list(jobs.values())
+def _free_windows(instance: Instance, station: int) -> Spans | None:
+    """The chamber's windows without its fixed runs; None: always."""
+    facts = sorted(
+        {
+            (lot.fact.start, lot.fact.end)
+            for lot in instance.lots
+            if lot.fact is not None and lot.stations == (station,)
+        }
+    )
+    windows = instance.windows[station]
+    if not facts:
+        return windows
+    found: list[tuple[int, int]] = []
+    for opens, closes in [(0, instance.horizon)] if windows is None else windows:
+        since = opens
+        for start, end in facts:
+            if since < end and start < closes:
+                if since < start:
+                    found.append((since, start))
+                since = end
+        if since < closes:
+            found.append((since, closes))
+    return found
 
 
-def _job(instance: Instance, task: Task, stations: frozenset[int], resource: str) -> _Job | None:
-    if task.lot is not None:
-        lot = instance.lots[task.lot]
-        if resource != "litres" or not lot.litres or not stations.issuperset(lot.stations):
-            return None
-        release = max(instance.tasks[t].earliest for t in lot.tasks)
-        return _Job(release, (Load("litres", 0, None, lot.litres),), lot.shortest)
-    if not task.stations or not stations.issuperset(task.stations):
-        return None
-    loads = tuple(load for load in task.loads if load.resource == resource)
-    return _Job(task.earliest, loads, task.shortest) if loads else None
+def supply(instance: Instance, station: int, resource: str) -> list[tuple[int, int, int]]:
+    """(start, end, rate) of what a station has beside fixed work, in time, without what is empty.
+
+    Fixed bench work that is not inside one shift takes nothing from it.
+    """
+    place = instance.stations[station]
+    spells: Iterable[tuple[int, int, int]]
+    if isinstance(place, Bench):
+        spells = place.shifts
+    else:
+        windows = instance.windows[station]
+        if isinstance(place, Store):
+            rate = place.litres
+        elif isinstance(place, Chamber):
+            rate = place.usable_l if resource == "litres" else place.rail_mm
+            windows = _free_windows(instance, station)
+        else:
+            assert isinstance(place, Room)
+            rate = place.rack_mm if resource == "rack" else place.removal_g_h
+        spells = [
+            (a, b, rate) for a, b in ([(0, instance.horizon)] if windows is None else windows)
+        ]
+    has: dict[int, int] = defaultdict(int)
+    for start, end, rate in spells:
+        if max(start, 0) < min(end, instance.horizon):
+            has[max(start, 0)] += rate
+            has[min(end, instance.horizon)] -= rate
+    taken: dict[int, int] = defaultdict(int)
+    for start, end, rate in _fixed_use(instance, station, resource):
+        taken[start] += rate
+        taken[end] -= rate
+    found: list[tuple[int, int, int]] = []
+    level = used = since = 0
+    for minute in sorted(has.keys() | taken.keys()):
+        if level > max(used, 0) and since < minute:
+            found.append((since, minute, level - used))
+        level, used, since = level + has[minute], used + taken[minute], minute
+    return found
 
 
-def _least_minutes(instance: Instance, first: Task, then: Task) -> int:
-    """Least minutes from the start of one task to the start of a later one of its route."""
-    minutes = 0
-    for t in range(first.index, then.index):
-        minutes += instance.tasks[t].shortest + instance.tasks[t + 1].lag_min
-    return minutes
+def _fixed_use(instance: Instance, station: int, resource: str) -> Iterable[tuple[int, int, int]]:
+    """(start, end, rate) of work under way or frozen."""
+    place = instance.stations[station]
+    for task in instance.tasks:
+        fact = task.fact
+        if fact is None or task.stations != (station,):
+            continue
+        if isinstance(place, Bench) and not any(
+            s.start <= fact.start and fact.end <= s.end for s in place.shifts
+        ):
+            continue
+        for load in task.loads:
+            first = fact.start + load.offset
+            last = fact.end if load.minutes is None else min(fact.end, first + load.minutes)
+            if load.resource == resource and first < last:
+                yield first, last, load.amount
 
 
-def _charges(instance: Instance, task: Task) -> list[tuple[int, int, int]]:
-    """(weight, latest start without charge, charge if alone) of the task's soft deadlines."""
-    item, step = instance.item(task), task.step
-    limits = []
-    if step.start_by_min is not None and step.start_by_weight:
-        limits.append((step.start_by_weight, step.start_by_min))
-    if step.due_min is not None and item.weight:
-        limits.append((item.weight, step.due_min - task.shortest))
-    if instance.is_last(task) and item.due_min is not None and item.weight:
-        limits.append((item.weight, item.due_min - task.shortest))
-    return [(w, latest, w * max(0, task.earliest - latest)) for w, latest in limits]
+def edges_until(end: int, cells: int) -> Ints:
+    """Edges of about so many cells from 0 to `end` or a little later.
+
+    Where minutes are too many, the first eighth of the time has the finest cells, the next eighth
+    cells twice as wide, the next quarter four times, and the last half eight times.
+    """
+    if end <= cells:
+        return np.arange(max(1, end) + 1)
+    width = -(-end * 5 // (16 * cells))
+    width = next((w for w in NICE_WIDTHS if w >= width), width)
+    edges = [0]
+    for times in (1, 2, 4, 8):
+        last = max(edges[-1], -(-end * times // (64 * width)) * 8 * width)
+        edges += range(edges[-1] + times * width, last + 1, times * width)
+    return np.array(edges)
+
+
+class _Dual:
+    """The bound as a function of prices, on one grid."""
+
+    def __init__(self, writer: _Writer, ways: Ways, edge: Ints) -> None:
+        self.edge, self.width = edge, np.diff(edge)
+        self.ways = _joined(ways, int(self.width[0]))
+        cell = np.repeat(np.arange(len(self.width)), self.width)
+        self.grid = Grid(edge, cell, np.array([self._firsts(s) for s in writer.openings]))
+        self.supplied = np.zeros((len(writer.rows), len(self.width)))
+        self.capacity = np.ones(len(writer.rows))
+        for r, (station, resource) in enumerate(writer.rows):
+            done = np.zeros(len(edge))
+            for start, end, rate in supply(writer.instance, station, resource):
+                done += rate * np.clip(edge - start, 0, end - start)
+                self.capacity[r] = max(self.capacity[r], rate)
+            self.supplied[r] = np.diff(done)
+
+    def _firsts(self, starts: tuple[tuple[int, int], ...] | None) -> Ints:
+        """First start in each cell; after the last one, nothing is held against it."""
+        edge = self.edge
+        if starts is None:
+            return edge
+        found = np.full(len(edge), NEVER)
+        found[-1] = edge[-1]
+        if starts:
+            first, last = np.array(starts).T
+            at = np.searchsorted(last, edge[:-1])
+            start = np.maximum(edge[:-1], first[np.minimum(at, len(last) - 1)])
+            inside = (at < len(last)) & (start < edge[1:])
+            found[:-1][inside] = start[inside]
+        return found
+
+    def value(self, price: Floats) -> tuple[float, Floats, Ints]:
+        """(bound, how much each price raises it, starts by step)."""
+        use = Use(np.zeros(price.shape), np.zeros(price.shape))
+        began = np.zeros(len(self.ways.lasts), np.int64)
+        total = _cheapest_ways(self.ways, self.grid, price, use, began)
+        used = use.part
+        used[:, 1:] += np.cumsum(use.rate, axis=1)[:, :-1] * self.width[1:]
+        before = np.zeros_like(price)
+        if self.width[-1] > 1:
+            before[:, 1:] = price[:, :-1]
+        earned = np.maximum(price, before) * self.supplied
+        up = used - np.where(price >= before, self.supplied, 0)
+        up[:, :-1] -= np.where(price < before, self.supplied, 0)[:, 1:]
+        return total - float(earned.sum()), up, began
+
+    def best(self, steps: int, target: float) -> tuple[float, Floats]:
+        """(best bound, average starts by step) after so many steps of the volume algorithm.
+
+        Prices are measured so that a step moves them alike: per share of a station's capacity,
+        and less in a narrow cell.
+        """
+        scale = 1 / (self.capacity[:, None] * np.sqrt(self.width)[None, :])
+        best_price = np.zeros(self.supplied.shape)
+        best, up, began = self.value(best_price)
+        direction, start = up, began.astype(np.float64)
+        reach, failures = REACH, 0
+        for _ in range(steps):
+            scaled = direction * scale
+            scaled[(scaled < 0) & (best_price <= 0)] = 0
+            norm = float((scaled * scaled).sum())
+            if norm <= 0 or best >= target:
+                break
+            goal = min(target, best + 0.05 * abs(best) + 0.1 * target)
+            step = reach * (goal - best) / norm
+            price = np.maximum(0, best_price + step * scaled * scale)
+            bound, up, began = self.value(price)
+            agrees = float((up * scale * scaled).sum()) >= 0
+            direction = (1 - MIX) * direction + MIX * up
+            start = (1 - MIX) * start + MIX * began
+            if bound > best:
+                best, best_price, failures = bound, price, 0
+                reach = min(2.0, reach * GROWTH) if agrees else reach
+            else:
+                failures += 1
+                if failures == PATIENCE:
+                    reach, failures = reach * SHRINKAGE, 0
+        return best, start
+
+
+def _joined(ways: Ways, width: int) -> Ways:
+    """Uses of an option that begin within one width made one: the same cost, as all edges are
+    multiples of the width and what is paid grows evenly inside a cell.
+    """
+    if not len(ways.row):
+        return ways
+    option = np.repeat(np.arange(len(ways.opening)), np.diff(ways.use_from))
+    place = ways.offset // width
+    key = np.array([option, ways.row, place])
+    new = np.ones(len(place), np.bool_)
+    new[1:] = (key[:, 1:] != key[:, :-1]).any(axis=0)
+    first = np.flatnonzero(new)
+    offset = place[first] * width
+    moment = ways.change_of_rate * (ways.offset - place * width)
+    return ways._replace(
+        use_from=np.concatenate(([0], np.cumsum(new)))[ways.use_from],
+        row=ways.row[first],
+        offset=offset,
+        change_of_rate=np.add.reduceat(ways.change_of_rate, first),
+        moment=np.add.reduceat(moment, first),
+    )
+
+
+def fixed_charge(instance: Instance) -> int:
+    """What work under way or frozen is charged for lateness, whatever else is planned."""
+    weights = instance.problem.weights
+    charge = 0
+    for task in instance.tasks:
+        if task.fact is not None:
+            late, item_late = instance.lateness(task, task.fact.start, task.fact.end)
+            charge += weights.lateness * late + weights.late_items * item_late
+    return charge
+
+
+def relaxed(instance: Instance, schedule: Schedule) -> Relaxed:
+    """The bound on what lateness, late items and changes are charged, and relaxed starts.
+
+    The schedule, any at all, only says how far the grid of time goes, and how high to aim.
+    """
+    fixed = fixed_charge(instance)
+    starts = [float(t.earliest if t.fact is None else t.fact.start) for t in instance.tasks]
+    writer = _Writer(instance)
+    if not writer.tasks:
+        return Relaxed(fixed, tuple(starts))
+    ways = writer.ways()
+    end = min(instance.horizon, max((1, *schedule.end)))
+    target = float(cost_of(instance, schedule)) - fixed
+    cells = max(FEWEST_CELLS, min(CELLS, STEP_WORK // max(1, len(ways.row))))
+    dual = _Dual(writer, ways, edges_until(end, cells))
+    work = max(1, len(dual.ways.row) * len(dual.width))
+    best, average = dual.best(max(FEWEST_STEPS, min(STEPS, ALL_WORK // work)), target)
+    for task, start in zip(writer.tasks, average, strict=True):
+        starts[task.index] = float(start)
+    # The margin is far above what rounding can do to sums of this size.
+    cost = int(np.ceil(best - abs(best) * 1e-9 - 1e-6))
+    return Relaxed(fixed + max(0, cost), tuple(starts))

@@ -97,12 +97,15 @@ def _why_not_chamber(item: Item, step: BatchStep, chamber: Chamber) -> str | Non
 
 def _passes(size: Extent, chamber: Chamber) -> bool:
     """A box, turned square to the walls, passes the door by its two shorter sides."""
-    sides = sorted(size)
-    door = chamber.door_mm
-    if door is not None and any(s > d for s, d in zip(sides, sorted(door), strict=False)):
-        return False
-    inside = chamber.inside_mm
-    return inside is None or all(s <= d for s, d in zip(sides, sorted(inside), strict=True))
+    short, middle, long = sorted(size)
+    if chamber.door_mm is not None:
+        narrow, wide = sorted(chamber.door_mm)
+        if short > narrow or middle > wide:
+            return False
+    if chamber.inside_mm is None:
+        return True
+    least, between, most = sorted(chamber.inside_mm)
+    return short <= least and middle <= between and long <= most
 
 
 def _why_no_window(duration: int, windows: Sequence[Window] | None) -> str | None:

@@ -19,18 +19,33 @@ NEIGHBOURHOOD_WORK = 0.3
 TICK_S = 0.2
 
 
+def _never() -> bool:
+    return False
+
+
 @dataclass
 class Clock:
-    """When to stop: at the deadline (`time.monotonic`), or when told to."""
+    """When to stop: at the deadline (`time.monotonic`), when told to, or when `should_stop` says
+    so; it is asked whenever the clock is read.
+    """
 
     deadline: float
+    should_stop: Callable[[], bool] = _never
     stopped: threading.Event = field(default_factory=threading.Event)
     _running: set[cp_model.CpSolver] = field(default_factory=set)
 
     @property
     def left_s(self) -> float:
         """Seconds left; 0 when stopped."""
-        return 0.0 if self.stopped.is_set() else max(0.0, self.deadline - time.monotonic())
+        return self.left_until(self.deadline)
+
+    def left_until(self, deadline: float) -> float:
+        """Seconds left until a deadline of one's own, if that is sooner; 0 when stopped."""
+        if not self.stopped.is_set() and self.should_stop():
+            self.stop()
+        if self.stopped.is_set():
+            return 0.0
+        return max(0.0, min(deadline, self.deadline) - time.monotonic())
 
     def stop(self) -> None:
         """Stop every solver that runs, and start none."""

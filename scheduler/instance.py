@@ -6,7 +6,7 @@ start at the earliest, and which batch steps form one lot because their items tr
 
 from bisect import bisect_right
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
@@ -68,7 +68,11 @@ class Task:
 
 @dataclass(frozen=True, slots=True)
 class Lot:
-    """Batch steps that share a run whatever happens: one, or those of a `together` group."""
+    """Batch steps that share a run whatever happens: one, or those of a `together` group.
+
+    `tags` are those of each item, `all_tags` of any; it may share no run with one that has a tag
+    in `avoids`.
+    """
 
     index: int
     tasks: tuple[int, ...]
@@ -79,6 +83,8 @@ class Lot:
     longest: int
     stations: tuple[int, ...]
     tags: tuple[frozenset[str], ...]
+    all_tags: frozenset[str]
+    avoids: frozenset[str]
     fact: FixedPlacement | None = None
 
 
@@ -163,12 +169,7 @@ class Instance:
 
     def apart(self, first: Lot, second: Lot) -> bool:
         """Whether the two lots may not share a run."""
-        return any(
-            (a in own and b in other) or (b in own and a in other)
-            for a, b in self.problem.apart
-            for own in first.tags
-            for other in second.tags
-        )
+        return not first.avoids.isdisjoint(second.all_tags)
 
     def clean_down(self, after: int, into: int) -> tuple[int, int]:
         """(minutes, cost) between runs of two programmes."""
@@ -249,24 +250,30 @@ class Instance:
             self.shifts[station, people] = shifts
 
     def _lots(self) -> None:
+        avoided: dict[str, set[str]] = defaultdict(set)
+        for a, b in self.problem.apart:
+            avoided[a].add(b)
+            avoided[b].add(a)
         number = {item.id: i for i, item in enumerate(self.problem.items)}
         batches = [[t for t in route if self.tasks[t].kind == "batch"] for route in self.routes]
         grouped: set[int] = set()
         for group in self.problem.together:
             for tasks in zip(*(batches[number[name]] for name in group), strict=True):
                 if all(self.tasks[t].fact is None for t in tasks):
-                    self._lot(tasks)
+                    self._lot(tasks, avoided)
                     grouped.update(tasks)
         for own in batches:
             for task in own:
                 if task not in grouped:
-                    self._lot((task,))
+                    self._lot((task,), avoided)
 
-    def _lot(self, members: tuple[int, ...]) -> None:
+    def _lot(self, members: tuple[int, ...], avoided: Mapping[str, set[str]]) -> None:
         tasks = [self.tasks[t] for t in members]
         items = [self.item(t) for t in tasks]
         litres, rail = sum(i.volume_l for i in items), sum(i.rail_mm for i in items)
         shared = set(tasks[0].stations).intersection(*(t.stations for t in tasks))
+        tags = tuple(frozenset(i.tags) for i in items)
+        all_tags = tags[0].union(*tags[1:])
         fact = tasks[0].fact
         step = tasks[0].step
         assert step.kind == "batch"
@@ -286,7 +293,9 @@ class Instance:
                     or (self.chamber(s).usable_l >= litres and self.chamber(s).rail_mm >= rail)
                 )
             ),
-            tags=tuple(frozenset(i.tags) for i in items),
+            tags=tags,
+            all_tags=all_tags,
+            avoids=frozenset().union(*(avoided[tag] for tag in all_tags if tag in avoided)),
             fact=fact,
         )
         self.lots.append(lot)
@@ -295,12 +304,12 @@ class Instance:
 
     def _earliest(self) -> None:
         """Earliest starts and least minutes left after the end, from routes and calendars."""
+        tails, earliest = [0] * len(self.tasks), [0] * len(self.tasks)
         for route in self.routes:
             tail = 0
             for t in reversed(route):
-                task = self.tasks[t]
-                self.tasks[t] = replace(task, tail=tail)
-                tail += task.shortest + task.lag_min
+                tails[t] = tail
+                tail += self.tasks[t].shortest + self.tasks[t].lag_min
         at_least: dict[int, int] = defaultdict(int)
         changed = True
         while changed:
@@ -316,8 +325,11 @@ class Instance:
                     if task.lot is not None and start > at_least[task.lot]:
                         changed = changed or len(self.lots[task.lot].tasks) > 1
                         at_least[task.lot] = start
-                    self.tasks[t] = replace(task, earliest=start)
+                    earliest[t] = start
                     ready = start + task.shortest
+        self.tasks = [
+            replace(task, tail=tails[t], earliest=earliest[t]) for t, task in enumerate(self.tasks)
+        ]
 
     def first_start(self, task: Task, after: int) -> int:
         """The first minute from `after` on at which calendars let the task start; a fact's own

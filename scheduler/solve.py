@@ -1,25 +1,44 @@
-"""Makes a plan: dispatch, then CP-SAT, then the independent verifier."""
+"""Makes a plan: dispatch, local search, CP-SAT for proof and for what local search cannot see, and
+the independent verifier at the end.
+"""
 
 import queue
+import signal
 import threading
 import time
+from collections import Counter
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, field
+from typing import Any
 
 from scheduler.bounds import lower_bound
 from scheduler.check import stamp
-from scheduler.dispatch import Dispatched, best_dispatch
+from scheduler.conflict import Conflict, find_conflict
+from scheduler.dispatch import (
+    Dispatched,
+    NoDispatchError,
+    best_dispatch,
+    best_in_order,
+    by_starts,
+)
 from scheduler.improve import TICK_S, Clock, Outcome, improve, solve_whole
 from scheduler.instance import UNLIMITED, Instance
 from scheduler.plan import Plan, gap_between
 from scheduler.problem import Problem
 from scheduler.reorder import reorder
+from scheduler.repair import repair
 from scheduler.schedule import Schedule, cost_of, earliest_guess, to_plan
 
 # Shares of the time by which each phase is over. The whole problem is all there is to do for a
-# small one, and does for the bound what it can for a medium one.
+# small one, and does for the bound what it can for a medium one. What is left between goes to the
+# search over runs by the share of the work that is runs, and to neighbourhoods for the rest.
 DISPATCH_SHARE, REORDER_SHARE, MEDIUM_SHARE = 0.1, 0.4, 0.6
 REORDER_IDLE = 200
+CONFLICT_S = 10.0
+"""Time to look for the facts that leave no plan, beyond the time for planning."""
+LEAST_ANNEAL_S = 1.0
+"""Less time for the search over runs than this is not worth loading it."""
 SMALL, MEDIUM = 3_000, 40_000
 
 
@@ -39,7 +58,14 @@ class Progress:
 
 
 class NoPlanError(ValueError):
-    """There is no plan, or none was found in the time given."""
+    """There is no plan, or none was found in the time given.
+
+    `conflict`: facts that cannot all hold, where they were found.
+    """
+
+    def __init__(self, message: str, conflict: Conflict | None = None) -> None:
+        super().__init__(message if conflict is None else str(conflict))
+        self.conflict = conflict
 
 
 def solve(
@@ -50,19 +76,32 @@ def solve(
     workers: int = 2,
     on_progress: Callable[[Progress], None] | None = None,
     max_rounds: int | None = None,
+    stop_gap: float | None = None,
+    should_stop: Callable[[], bool] | None = None,
 ) -> Plan:
     """The best plan found in the time given, checked and stamped by the verifier.
 
     An interrupt from the keyboard ends the search, not the call: the best plan so far is
-    returned. `max_rounds` ends the improvement after so many rounds, for runs that must be equal
-    on machines of different speed.
+    returned. So do a gap no larger than `stop_gap`, and `should_stop` (asked several times a
+    second) once there is a plan. `max_rounds` ends each phase of improvement after so many rounds,
+    for runs that must be equal on machines of different speed.
 
     Raises:
         NoPlanError: no plan exists, or none was found in time (the message says which).
         KeyboardInterrupt: interrupted before there was a plan.
     """
-    search = _Search(problem, seconds, seed, workers, on_progress, max_rounds)
+    search = _Search(
+        problem, seconds, seed, workers, on_progress, max_rounds, stop_gap, should_stop
+    )
     return search.run()
+
+
+def warm_up() -> None:
+    """Compile the local search, or load what was compiled before, for those who measure time."""
+    from scheduler.anneal import compile_all  # noqa: PLC0415
+    from scheduler.congestion import relaxed  # noqa: PLC0415
+
+    relaxed(*compile_all())
 
 
 @dataclass
@@ -73,16 +112,20 @@ class _Search:
     workers: int
     on_progress: Callable[[Progress], None] | None
     max_rounds: int | None
+    stop_gap: float | None
+    should_stop: Callable[[], bool] | None
     began: float = field(default_factory=time.monotonic)
     best: Schedule | None = None
     objective: int | None = None
     bound: int = 0
     dispatched: Dispatched | None = None
     method: list[str] = field(default_factory=list)
+    interrupted: bool = False
+    answered: Any = signal.SIG_DFL
 
     def __post_init__(self) -> None:
         self.instance = Instance.of(self.problem)
-        self.clock = Clock(self.began + self.seconds)
+        self.clock = Clock(self.began + self.seconds, self._told_to_stop)
 
     @property
     def elapsed_s(self) -> float:
@@ -92,23 +135,58 @@ class _Search:
     def proven(self) -> bool:
         return self.objective is not None and self.objective <= self.bound
 
+    @property
+    def done(self) -> bool:
+        """Whether the plan is good enough: proven, or within the gap asked for."""
+        if self.objective is None:
+            return False
+        gap = gap_between(self.objective, self.bound)
+        return self.proven or (self.stop_gap is not None and gap <= self.stop_gap)
+
+    def _told_to_stop(self) -> bool:
+        return self.best is not None and self.should_stop is not None and self.should_stop()
+
+    def _interrupt(self, *_: object) -> None:
+        if self.best is None:
+            raise KeyboardInterrupt
+        self.interrupted = True
+        self.clock.stop()
+
+    def _hear(self, handler: Callable[..., None] | None) -> None:
+        """Answer an interrupt from the keyboard so until told otherwise (None: as before).
+
+        A plan is kept by stopping, as an exception could come up in the middle of anything. Only
+        the main thread may say how a signal is answered.
+        """
+        if threading.current_thread() is not threading.main_thread():
+            return
+        if handler is not None:
+            self.answered = signal.signal(signal.SIGINT, handler)
+        else:
+            signal.signal(signal.SIGINT, self.answered)
+
     def run(self) -> Plan:
+        self._hear(self._interrupt)
         try:
             self._dispatch()
             size = whole_size(self.instance)
-            if not self.proven and self.best is not None and size > SMALL:
-                self._reorder()
-                self._improve(MEDIUM_SHARE if size <= MEDIUM else 1.0)
-            if not self.proven and self._whole_is_worth_it(size):
+            if not self.done and self.best is not None and size > SMALL:
+                self._relax()
+                share = MEDIUM_SHARE if size <= MEDIUM else 1.0
+                runs = runs_share(self.instance)
+                self._reorder(REORDER_SHARE * (1 - runs))
+                self._anneal(runs, share)
+                self._improve(share)
+            if not self.done and self._whole_is_worth_it(size):
                 self._whole()
-        except KeyboardInterrupt:
-            self.clock.stop()
-            if self.best is None:
-                raise
+        finally:
+            self._hear(None)
+        if self.interrupted:
             self.method.append("interrupted")
         if self.best is None:
             raise NoPlanError(
-                f"no plan was found in {self.seconds} s; give it more time or a longer horizon_min"
+                f"no plan was found in {self.seconds} s; give it more time or a longer horizon_min",
+                find_conflict(self.problem, seconds=CONFLICT_S),
             )
         plan = to_plan(
             self.instance,
@@ -129,29 +207,58 @@ class _Search:
         if self.objective is None or cost < self.objective:
             self.best, self.objective = schedule, cost
             self._tell(phase)
+            self._stop_if_done()
 
     def _raise_bound(self, bound: int, phase: str) -> None:
         if bound > self.bound:
             self.bound = bound
             self._tell(phase)
+            self._stop_if_done()
+
+    def _stop_if_done(self) -> None:
+        if self.done and not self.proven:
+            self.clock.stop()
 
     def _deadline(self, share: float) -> float:
         """When a phase is over; with a fixed number of rounds the clock only ends the whole."""
         return self.began + (1.0 if self.max_rounds is not None else share) * self.seconds
 
     def _whole_is_worth_it(self, size: int) -> bool:
-        if self.best is None or size <= SMALL:
-            return True
-        return size <= MEDIUM and self.max_rounds is None and self.clock.left_s > 0
+        if self.best is None:
+            # Building the model of a large problem alone takes longer than most give.
+            return size <= MEDIUM
+        if size > SMALL and self.max_rounds is not None:
+            return False
+        return size <= MEDIUM and self.clock.left_s > 0
 
     def _dispatch(self) -> None:
+        if self.problem.previous:
+            with suppress(NoDispatchError):
+                self._take(repair(self.instance), "repair")
+                self.method.append(f"last plan repaired: {self.objective}")
         deadline = self._deadline(DISPATCH_SHARE)
         found = best_dispatch(self.instance, deadline)
-        self.bound = lower_bound(self.instance, None if found is None else found.schedule)
+        self.bound = lower_bound(self.instance)
         if found is not None:
             self.dispatched = found
             self._take(found.schedule, "dispatch")
             self.method.append(f"dispatch by {found.rule}: {self.objective}")
+
+    def _relax(self) -> None:
+        """A bound that takes stock of congestion, and a dispatch in the order that it tells."""
+        assert self.best is not None
+        # Needs the compiled kernel, as the search over runs does; see `_anneal`.
+        from scheduler.congestion import relaxed  # noqa: PLC0415
+
+        found = relaxed(self.instance, self.best)
+        self._raise_bound(lower_bound(self.instance, found.cost), "bound")
+        deadline = time.monotonic() + DISPATCH_SHARE * self.seconds
+        order = by_starts(self.instance, found.start)
+        listed = best_in_order(self.instance, order, "relaxed starts", deadline)
+        if listed is not None and cost_of(self.instance, listed.schedule) < (self.objective or 0):
+            self.dispatched = listed
+            self._take(listed.schedule, "dispatch")
+            self.method.append(f"dispatch by {listed.rule}: {self.objective}")
 
     def _whole(self) -> None:
         """CP-SAT on the whole problem, in a thread so that an interrupt is heard."""
@@ -179,6 +286,8 @@ class _Search:
             try:
                 new = news.get(timeout=TICK_S)
             except queue.Empty:
+                if self.clock.left_s <= 0:
+                    self.clock.stop()
                 continue
             if isinstance(new, Schedule):
                 self._take(new, "whole")
@@ -192,29 +301,61 @@ class _Search:
         if new.infeasible:
             raise NoPlanError(
                 "no plan keeps all the rules: loosen a longest lag, a window, a capacity, "
-                "a fixed placement or horizon_min"
+                "a fixed placement or horizon_min",
+                find_conflict(self.problem, seconds=CONFLICT_S),
             )
         if new.schedule is not None:
             self._take(new.schedule, "whole")
         self._raise_bound(new.bound, "whole")
         self.method.append(f"whole problem: {self.objective}")
 
-    def _reorder(self) -> None:
+    def _reorder(self, share: float) -> None:
         """Until its share of the time is up, or trials stop helping."""
-        assert self.dispatched is not None
+        if self.dispatched is None:
+            return
         most = UNLIMITED if self.max_rounds is None else self.max_rounds
-        deadline = self._deadline(REORDER_SHARE)
+        deadline = self._deadline(share)
+        if self.clock.left_until(deadline) <= 0:
+            return
         idle = 0
         for trial, found in enumerate(reorder(self.instance, self.dispatched, self.seed)):
             before = self.objective
             self._take(found.schedule, "orders")
             idle = idle + 1 if self.objective == before else 0
-            if time.monotonic() > deadline or idle >= REORDER_IDLE or trial + 1 >= most:
+            over = self.clock.left_until(deadline) <= 0
+            if over or idle >= REORDER_IDLE or trial + 1 >= most:
                 break
         self.method.append(f"orders: {self.objective}")
 
+    def _anneal(self, runs: float, share: float) -> None:
+        """Local search over the runs, for the part of the time that runs are of the work."""
+        assert self.best is not None
+        left = self.clock.left_until(self._deadline(share))
+        if not runs or runs * left < LEAST_ANNEAL_S:
+            return
+        # Importing numba and loading the compiled search takes seconds, and a plan of a small
+        # problem or of benches alone does without.
+        from scheduler.anneal import anneal  # noqa: PLC0415
+
+        deadline = time.monotonic() + runs * left
+        better = anneal(
+            self.instance,
+            self.best,
+            lambda: self.clock.left_until(deadline),
+            workers=self.workers,
+            seed=self.seed,
+            max_rounds=self.max_rounds,
+        )
+        for schedule in better:
+            self._take(schedule, "runs")
+            if self.done:
+                break
+        self.method.append(f"runs: {self.objective}")
+
     def _improve(self, share: float) -> None:
         assert self.best is not None
+        if self.clock.left_until(self._deadline(share)) <= 0:
+            return
         self.clock.deadline = self._deadline(share)
         better = improve(
             self.instance,
@@ -226,7 +367,7 @@ class _Search:
         )
         for schedule in better:
             self._take(schedule, "neighbourhoods")
-            if self.proven:
+            if self.done:
                 break
         self.clock.deadline = self.began + self.seconds
         self.method.append(f"neighbourhoods: {self.objective}")
@@ -234,8 +375,14 @@ class _Search:
 
 def whole_size(instance: Instance) -> int:
     """Roughly how many choices the model of the whole problem has."""
-    pairs = 0
-    for lot in instance.lots:
-        pairs += sum(other.programme == lot.programme for other in instance.lots)
-        pairs += len(lot.stations) * len(instance.lots)
+    alike = Counter(lot.programme for lot in instance.lots)
+    pairs = sum(n * n for n in alike.values())
+    pairs += len(instance.lots) * sum(len(lot.stations) for lot in instance.lots)
     return pairs + sum(len(t.stations) for t in instance.tasks)
+
+
+def runs_share(instance: Instance) -> float:
+    """Which part of what is to be placed are lots in runs, 0 to 1."""
+    lots = sum(lot.fact is None for lot in instance.lots)
+    others = sum(task.lot is None and task.fact is None for task in instance.tasks)
+    return lots / (lots + others) if lots else 0.0

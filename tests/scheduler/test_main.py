@@ -5,8 +5,8 @@ from pathlib import Path
 import pytest
 
 from scheduler.__main__ import main
-from scheduler.plan import read_plan
-from tests.scheduler.documents import good_plan, one_of_each, problem_of
+from scheduler.plan import Plan, read_plan
+from tests.scheduler.documents import good_plan, moved, one_of_each, problem_of
 
 
 @pytest.fixture
@@ -55,4 +55,51 @@ def test_no_plan_is_a_failure(tmp_path: Path, capsys: pytest.CaptureFixture[str]
     path = tmp_path / "problem.json"
     path.write_text(problem.model_dump_json())
     assert main([str(path), "--seconds", "20", "--workers", "1"]) == 1
-    assert "no plan keeps all the rules" in capsys.readouterr().err
+    assert "cannot all hold" in capsys.readouterr().err
+
+
+def test_a_plan_is_explained_and_compared_in_words(
+    problem_file: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    problem = problem_of(one_of_each())
+    last = tmp_path / "last.json"
+    last.write_text(moved(good_plan(problem), "A", "hold", start=20, end=30).model_dump_json())
+    out = tmp_path / "plan.json"
+    out.write_text(good_plan(problem).model_dump_json())
+    asked = ["--changes", str(last), "--explain", "B"]
+    assert main([str(problem_file), "--check", str(out), *asked]) == 0
+    assert capsys.readouterr().out.splitlines()[-3:] == [
+        "passed",
+        "A ends as before, 2031-03-03 03:55 UTC: hold starts 20 min sooner.",
+        "B ends 2031-03-03 03:55 UTC, 1 h 5 min before it is due: run waits 35 min because "
+        "the plan puts other work first.",
+    ]
+
+
+def test_words_go_beside_a_plan_on_standard_output(
+    problem_file: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main([str(problem_file), "--seconds", "20", "--explain", "A", "--stop-gap", "1"]) == 0
+    streams = capsys.readouterr()
+    assert Plan.model_validate_json(streams.out).verified is not None
+    assert streams.err.splitlines()[-1].startswith("A ends 2031-03-03")
+
+
+def test_nothing_different_is_said(
+    problem_file: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = tmp_path / "plan.json"
+    out.write_text(good_plan(problem_of(one_of_each())).model_dump_json())
+    assert main([str(problem_file), "--check", str(out), "--changes", str(out)]) == 0
+    assert capsys.readouterr().out.splitlines()[-1] == "nothing is different"
+
+
+def test_an_unknown_item_and_a_bad_share_are_usage(
+    problem_file: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main([str(problem_file), "--explain", "Z"]) == 2
+    assert "the problem has no item 'Z'" in capsys.readouterr().err
+    with pytest.raises(SystemExit) as stopped:
+        main([str(problem_file), "--stop-gap", "5"])
+    assert stopped.value.code == 2
+    assert "'5' is no share; give a number from 0 to 1" in capsys.readouterr().err
