@@ -10,7 +10,7 @@ import math
 import time
 from bisect import bisect_left, bisect_right, insort
 from collections import defaultdict
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from itertools import product
 from typing import NamedTuple
@@ -775,33 +775,32 @@ def best_dispatch(instance: Instance, deadline: float) -> Dispatched | None:
     """The cheapest schedule of all rules and batchings tried before the deadline
     (`time.monotonic`), at least one; None when none found a place for everything.
     """
-    best: tuple[int, Dispatched] | None = None
     first = Batching()
+    batchings = BATCHINGS if instance.lots else (first,)
     trials = [(rule, first) for rule in RULES]
-    if instance.lots:
-        trials += [(rule, b) for b in BATCHINGS for rule in RULES if b != first]
-    for rule, batching in trials:
-        if best is not None and time.monotonic() > deadline:
-            break
-        order = order_by(instance, rule)
-        try:
-            schedule = schedule_in_order(instance, order, batching)
-        except NoDispatchError:
-            continue
-        cost = cost_of(instance, schedule)
-        if best is None or cost < best[0]:
-            best = cost, Dispatched(schedule, tuple(order), batching, rule)
-    return None if best is None else best[1]
+    trials += [(rule, b) for b in batchings for rule in RULES if b != first]
+    return _cheapest(
+        instance,
+        ((rule, order_by(instance, rule), batching) for rule, batching in trials),
+        deadline,
+    )
 
 
 def best_in_order(
     instance: Instance, order: list[tuple[int, ...]], rule: str, deadline: float
 ) -> Dispatched | None:
-    """The cheapest schedule of one order with all batchings tried before the deadline
-    (`time.monotonic`), at least one; None when none found a place for everything.
-    """
+    """Likewise for one order, called by the rule's name, and all batchings."""
+    batchings = BATCHINGS if instance.lots else (Batching(),)
+    return _cheapest(instance, ((rule, order, batching) for batching in batchings), deadline)
+
+
+def _cheapest(
+    instance: Instance,
+    trials: Iterable[tuple[str, list[tuple[int, ...]], Batching]],
+    deadline: float,
+) -> Dispatched | None:
     best: tuple[int, Dispatched] | None = None
-    for batching in BATCHINGS if instance.lots else BATCHINGS[:1]:
+    for rule, order, batching in trials:
         if best is not None and time.monotonic() > deadline:
             break
         try:
