@@ -661,11 +661,14 @@ def shift_run(g: Given, s: State) -> float:
 @compiled
 def trade_runs(g: Given, s: State) -> float:
     """Two runs change places."""
-    lots = g.lot.shape[0]
-    r, t = s.lot[below(s, lots), RUN], s.lot[below(s, lots), RUN]
+    r = s.lot[below(s, g.lot.shape[0]), RUN]
+    d = below(s, g.chamber.shape[0])
+    if s.filled[d] == 0:
+        return IMPOSSIBLE
+    t = s.sequence[d, min(some_place(g, s, d, s.run[r, START]), s.filled[d] - 1)]
     if r == t or s.run[r, FIXED] or s.run[t, FIXED]:
         return IMPOSSIBLE
-    c, p, d, q = s.run[r, CHAMBER], s.run[r, PLACE], s.run[t, CHAMBER], s.run[t, PLACE]
+    c, p, q = s.run[r, CHAMBER], s.run[r, PLACE], s.run[t, PLACE]
     if c != d and not (may_be_in(s, g, r, d) and may_be_in(s, g, t, c)):
         return IMPOSSIBLE
     if c == d and p > q:
