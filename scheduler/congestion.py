@@ -37,7 +37,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from scheduler.instance import Instance, Lot, Spans, Task
+from scheduler.instance import Instance, Lot, Spans, Task, start_spans
 from scheduler.kernel import Bools, Floats, Ints, compiled
 from scheduler.problem import Bench, Chamber, Room, Store
 from scheduler.schedule import Schedule, cost_of
@@ -360,11 +360,6 @@ class _Writer:
     def _starts(self, starts: Iterable[tuple[int, int]] | None) -> int:
         key = None if starts is None else tuple(starts)
         return self.openings.setdefault(key, len(self.openings))
-
-
-def start_spans(spans: Spans, duration: int) -> list[tuple[int, int]]:
-    """(first, last) starts with the whole duration inside one span."""
-    return [(a, b - duration) for a, b in spans if b - a >= duration]
 
 
 def _meet(

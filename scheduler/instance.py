@@ -356,6 +356,11 @@ class Instance:
         return start
 
 
+def start_spans(spans: Spans, duration: int) -> list[tuple[int, int]]:
+    """(first, last) starts with the whole duration inside one span."""
+    return [(a, b - duration) for a, b in spans if b - a >= duration]
+
+
 def next_start(spans: Spans | None, after: int, duration: int) -> int:
     """The first start from `after` on with the whole duration inside one span; `UNLIMITED`
     when there is none. Spans are in order and do not overlap.

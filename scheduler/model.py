@@ -22,6 +22,7 @@ from scheduler.instance import (
     Spans,
     Task,
     capacities,
+    start_spans,
     unstaffed,
 )
 from scheduler.problem import Bench
@@ -253,9 +254,7 @@ def _add_opening(model: Model, task: Task, station: int, literal: Lit) -> None:
 
 
 def _start_domain(spans: Spans, duration: int) -> cp_model.Domain:
-    return cp_model.Domain.from_intervals(
-        [[s, e - duration] for s, e in spans if e - s >= duration]
-    )
+    return cp_model.Domain.from_intervals([list(span) for span in start_spans(spans, duration)])
 
 
 def _add_one_window(

@@ -13,9 +13,9 @@ from pydantic import ValidationError
 
 from scheduler import congestion
 from scheduler.bounds import alone_charge
-from scheduler.congestion import _Dual, _Writer, edges_until, relaxed, start_spans, supply
+from scheduler.congestion import _Dual, _Writer, edges_until, relaxed, supply
 from scheduler.dispatch import Batching, order_by, schedule_in_order
-from scheduler.instance import Instance
+from scheduler.instance import Instance, start_spans
 from scheduler.problem import Bench, Problem
 from scheduler.schedule import amounts_of, cost_of, earliest_guess
 from tests.scheduler.brute_force import optimum
