@@ -4,9 +4,9 @@ The search sees the chambers only. What comes before a run is taken from the sch
 from, and what comes after is taken to follow without waiting. For problems of batch steps alone
 that is exact; in others, what it finds is placed again with everything around it and counts only
 if that is better. Moves (see `scheduler.kernel`): a lot to another run, lots exchanged, a run
-opened, split, shifted, traded or merged, and a chain of two lots. They are accepted by simulated
-annealing (Kirkpatrick, Gelatt and Vecchi 1983), with temperatures taken from what the problem's
-own moves cost.
+opened, split, shifted, traded or merged, a chain of two lots, and two chambers' runs exchanged
+from a moment on. They are accepted by simulated annealing (Kirkpatrick, Gelatt and Vecchi 1983),
+with temperatures taken from what the problem's own moves cost.
 """
 
 import time
@@ -24,7 +24,7 @@ from scheduler.kernel import FAR, Floats, Given, Ints, State
 from scheduler.problem import BatchStep, Chamber, Item, Problem, Programme
 from scheduler.schedule import Schedule, cost_of, earliest_guess
 
-SHARES: Floats = np.cumsum([0.30, 0.27, 0.10, 0.12, 0.08, 0.05, 0.08])
+SHARES: Floats = np.cumsum([0.30, 0.27, 0.08, 0.12, 0.07, 0.04, 0.08, 0.04])
 """Cumulative chances of the kernel's moves, in its order."""
 CHUNK = 20_000
 """Moves between two looks at the clock."""

@@ -123,7 +123,7 @@ RUN, NEXT, BEFORE = range(3)
 COST, CLEAN = range(2)
 # State.numbers
 N_FREE, N_UNDO, N_MOVE, NUMBERS = 0, 1, 2, 3
-OP_LOT, OP_OUT, OP_IN, OP_TIMES, OP_TAKE = 0, 1, 2, 3, 4
+OP_LOT, OP_OUT, OP_IN, OP_TIMES, OP_TAKE, OP_TAILS = 0, 1, 2, 3, 4, 5
 
 
 @inlined
@@ -322,6 +322,28 @@ def _open(s: State, r: int, c: int, p: int) -> None:
 
 
 @inlined
+def swap_tails(s: State, r: int, d: int, q: int) -> None:
+    """Exchange a run and all after it for what another chamber has from place q on."""
+    c, p = s.run[r, CHAMBER], s.run[r, PLACE]
+    note(s, OP_TAILS, r, c, p)
+    _swap(s, c, p, d, q)
+
+
+@inlined
+def _swap(s: State, c: int, p: int, d: int, q: int) -> None:
+    ours, theirs = s.filled[c] - p, s.filled[d] - q
+    for k in range(max(ours, theirs)):
+        r, t = s.sequence[c, p + k], s.sequence[d, q + k]
+        if k < ours:
+            s.sequence[d, q + k] = r
+            s.run[r, CHAMBER], s.run[r, PLACE] = d, q + k
+        if k < theirs:
+            s.sequence[c, p + k] = t
+            s.run[t, CHAMBER], s.run[t, PLACE] = c, p + k
+    s.filled[c], s.filled[d] = p + theirs, q + ours
+
+
+@inlined
 def take_slot(s: State, programme: int) -> int:
     """A slot for a new run of a programme."""
     n = s.numbers[N_FREE] - 1
@@ -362,6 +384,8 @@ def undo(g: Given, s: State) -> None:
         elif kind == OP_IN:
             _close(s, b, c)
             s.run[a, CHAMBER] = -1
+        elif kind == OP_TAILS:
+            _swap(s, b, c, s.run[a, CHAMBER], s.run[a, PLACE])
         else:
             s.free[s.numbers[N_FREE]] = a
             s.numbers[N_FREE] += 1
@@ -409,6 +433,19 @@ def retime(g: Given, s: State, c: int, p: int, until: int) -> float:
                 change += set_times(s, r, start, start + length, cost, charge)
         free_at, after_fixed = s.run[r, END], s.run[r, FIXED]
     return change
+
+
+@inlined
+def retime_two(g: Given, s: State, c: int, p: int, d: int, q: int) -> float:
+    """Set the times after changes at two places, in one chamber or two: at each, a run that was
+    touched or the first one with another run before it now. As `retime`.
+    """
+    if c == d:
+        return retime(g, s, c, min(p, q), max(p, q))
+    change = retime(g, s, c, p, p)
+    if change == IMPOSSIBLE:
+        return IMPOSSIBLE
+    return change + retime(g, s, d, q, q)
 
 
 @inlined
@@ -537,12 +574,7 @@ def settle_two(g: Given, s: State, r: int, t: int) -> float:
         take_out(s, r)
         if d == c and q > p:
             q -= 1
-    if c == d:
-        return change + retime(g, s, c, min(p, q), max(p, q))
-    change += retime(g, s, c, p, p)
-    if change == IMPOSSIBLE:
-        return IMPOSSIBLE
-    return change + retime(g, s, d, q, q)
+    return change + retime_two(g, s, c, p, d, q)
 
 
 @compiled
@@ -597,14 +629,9 @@ def open_run(g: Given, s: State) -> float:
     refresh(g, s, r)
     p = some_place(g, s, c, near)
     put_in(s, t, c, p)
-    if c == old_c:
-        if p <= old_p:
-            old_p += 1
-        return retime(g, s, c, min(p, old_p), max(p, old_p))
-    change = retime(g, s, old_c, old_p, old_p)
-    if change == IMPOSSIBLE:
-        return IMPOSSIBLE
-    return change + retime(g, s, c, p, p)
+    if c == old_c and p <= old_p:
+        old_p += 1
+    return retime_two(g, s, old_c, old_p, c, p)
 
 
 @compiled
@@ -650,12 +677,9 @@ def shift_run(g: Given, s: State) -> float:
         q -= 1
     put_in(s, r, d, q)
     s.run[r, TOUCHED] = s.numbers[N_MOVE]
-    if d == c:
-        return retime(g, s, c, min(p, q), max(p, q) + 1)
-    change = retime(g, s, c, p, p)
-    if change == IMPOSSIBLE:
-        return IMPOSSIBLE
-    return change + retime(g, s, d, q, q)
+    if d == c and q < p:
+        p += 1
+    return retime_two(g, s, c, p, d, q)
 
 
 @compiled
@@ -679,12 +703,38 @@ def trade_runs(g: Given, s: State) -> float:
     put_in(s, r, d, q)
     s.run[r, TOUCHED] = s.numbers[N_MOVE]
     s.run[t, TOUCHED] = s.numbers[N_MOVE]
+    return retime_two(g, s, c, p, d, q)
+
+
+@compiled
+def trade_tails(g: Given, s: State) -> float:
+    """A run and all after it trade chambers with what another has from about then on.
+
+    The move known from vehicle routing as 2-opt*: J.-Y. Potvin and J.-M. Rousseau, "An exchange
+    heuristic for routeing problems with time windows", Journal of the Operational Research
+    Society 46(12):1433-1446, 1995.
+    """
+    r = s.lot[below(s, g.lot.shape[0]), RUN]
+    c, p = s.run[r, CHAMBER], s.run[r, PLACE]
+    d = below(s, g.chamber.shape[0])
     if c == d:
-        return retime(g, s, c, p, q + 1)
-    change = retime(g, s, c, p, p)
-    if change == IMPOSSIBLE:
         return IMPOSSIBLE
-    return change + retime(g, s, d, q, q)
+    q = some_place(g, s, d, s.run[r, START])
+    if not (tail_may_be_in(g, s, c, p, d) and tail_may_be_in(g, s, d, q, c)):
+        return IMPOSSIBLE
+    swap_tails(s, r, d, q)
+    return retime_two(g, s, c, p, d, q)
+
+
+@inlined
+def tail_may_be_in(g: Given, s: State, c: int, p: int, d: int) -> bool:
+    """Whether all runs from a place on may change to another chamber; if so, they are touched."""
+    for k in range(p, s.filled[c]):
+        r = s.sequence[c, k]
+        if s.run[r, FIXED] or not may_be_in(s, g, r, d):
+            return False
+        s.run[r, TOUCHED] = s.numbers[N_MOVE]
+    return True
 
 
 @compiled
@@ -751,7 +801,9 @@ def try_move(g: Given, s: State, kind: int) -> float:
         return trade_runs(g, s)
     if kind == 5:
         return merge_runs(g, s)
-    return chain(g, s)
+    if kind == 6:
+        return chain(g, s)
+    return trade_tails(g, s)
 
 
 @compiled

@@ -167,6 +167,38 @@ def test_a_move_that_is_taken_back_leaves_everything_as_it_was(
     assert picture(state) == before
 
 
+@FEW
+@given(seeds, st.integers(4, 25))
+def test_chambers_that_trade_tails_have_each_others_runs_from_there_on(
+    seed: int, count: int
+) -> None:
+    _, given, state = made(count, seed)
+    kernel.anneal(given, state, 300, 50.0, SHARES)
+    before = [sequence(state, c) for c in range(len(state.filled))]
+    for _ in range(30):
+        state.numbers[kernel.N_MOVE] += 1
+        state.numbers[kernel.N_UNDO] = 0
+        kernel.trade_tails(given, state)
+        after = [sequence(state, c) for c in range(len(state.filled))]
+        if state.numbers[kernel.N_UNDO]:
+            assert state.undo[0, 0] == kernel.OP_TAILS
+            r = int(state.undo[0, 1])
+            gave, took = (0, 1) if r in before[0] else (1, 0)
+            p, q = before[gave].index(r), after[took].index(r)
+            assert after[gave] == before[gave][:p] + before[took][q:]
+            assert after[took] == before[took][:q] + before[gave][p:]
+            for c, runs in enumerate(after):
+                assert state.run[runs, kernel.CHAMBER].tolist() == [c] * len(runs)
+                assert state.run[runs, kernel.PLACE].tolist() == list(range(len(runs)))
+        kernel.undo(given, state)
+        assert [sequence(state, c) for c in range(len(state.filled))] == before
+
+
+def sequence(state: State, c: int) -> list[int]:
+    """The runs of a chamber, in order."""
+    return [int(r) for r in state.sequence[c, : state.filled[c]]]
+
+
 def picture(state: State) -> dict[str, Any]:
     """All that matters of a search: the runs in use with their lots, places, times and charges."""
     used = [r for r in range(len(state.run)) if state.run[r, kernel.CHAMBER] >= 0]
@@ -177,7 +209,7 @@ def picture(state: State) -> dict[str, Any]:
         "charges": {r: state.charge[r].tolist() for r in used},
         "unfit": {r: state.unfit[r].tolist() for r in used},
         "groups": {r: state.groups[r].tolist() for r in used},
-        "order": [state.sequence[c, : state.filled[c]].tolist() for c in range(len(state.filled))],
+        "order": [sequence(state, c) for c in range(len(state.filled))],
         "free": sorted(state.free[: state.numbers[kernel.N_FREE]].tolist()),
         "total": state.total.tolist(),
     }
