@@ -10,7 +10,7 @@ import math
 import time
 from bisect import bisect_left, bisect_right, insort
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from itertools import product
 from typing import NamedTuple
@@ -499,13 +499,13 @@ def _slack(instance: Instance, item: int) -> tuple[float, ...]:
     return (latest_start(instance, instance.routes[item]),)
 
 
-def _importance(instance: Instance, item: int) -> int:
+def importance(instance: Instance, item: int) -> int:
     """The highest charge for a minute late that the item can incur, at least 1."""
     piece = instance.problem.items[item]
     return max(1, piece.weight, *(s.start_by_weight for s in piece.steps))
 
 
-def _share(instance: Instance, item: int) -> float:
+def station_share(instance: Instance, item: int) -> float:
     """Minutes of whole stations that the item takes, summed over its route."""
     total = 0.0
     for t in instance.routes[item]:
@@ -530,13 +530,13 @@ def _urgency(instance: Instance, item: int) -> tuple[float, ...]:
     piece, route = instance.problem.items[item], instance.routes[item]
     work = sum(instance.tasks[t].shortest for t in route) or 1
     slack = max(0, latest_start(instance, route) - piece.release_min)
-    return (1 + slack / work) / _importance(instance, item), piece.release_min
+    return (1 + slack / work) / importance(instance, item), piece.release_min
 
 
 def _ratio(instance: Instance, item: int) -> tuple[float, ...]:
     """Smith's ratio: importance against the share of the stations taken."""
     piece = instance.problem.items[item]
-    return -_importance(instance, item) / _share(instance, item), piece.release_min
+    return -importance(instance, item) / station_share(instance, item), piece.release_min
 
 
 def _ratio_in_time(instance: Instance, item: int) -> tuple[float, ...]:
@@ -545,7 +545,7 @@ def _ratio_in_time(instance: Instance, item: int) -> tuple[float, ...]:
     work = sum(instance.tasks[t].shortest for t in route) or 1
     slack = max(0, latest_start(instance, route) - piece.release_min)
     discount = math.exp(-min(50.0, slack / (2 * work)))
-    return -_importance(instance, item) / _share(instance, item) * discount, piece.release_min
+    return -importance(instance, item) / station_share(instance, item) * discount, piece.release_min
 
 
 def _programme(instance: Instance, item: int) -> tuple[float, ...]:
@@ -584,12 +584,6 @@ def order_by(instance: Instance, rule: str) -> list[tuple[int, ...]]:
     key = RULES[rule]
     keys = {unit: min(key(instance, i) for i in unit) for unit in units_of(instance)}
     return sorted(keys, key=lambda unit: (keys[unit], unit))
-
-
-def by_starts(instance: Instance, starts: Sequence[float]) -> list[tuple[int, ...]]:
-    """The units in order of when their first steps ought to start, given for every task."""
-    first = [starts[route[0]] for route in instance.routes]
-    return sorted(units_of(instance), key=lambda unit: (min(first[i] for i in unit), unit))
 
 
 def schedule_in_order(
@@ -763,11 +757,9 @@ def _shift_run(board: Board, run: BoardRun) -> None:
 
 @dataclass(frozen=True)
 class Dispatched:
-    """A schedule and what it was dispatched by."""
+    """A schedule and the rule it was dispatched by."""
 
     schedule: Schedule
-    order: tuple[tuple[int, ...], ...]
-    batching: Batching
     rule: str
 
 
@@ -779,37 +771,17 @@ def best_dispatch(instance: Instance, deadline: float) -> Dispatched | None:
     batchings = BATCHINGS if instance.lots else (first,)
     trials = [(rule, first) for rule in RULES]
     trials += [(rule, b) for b in batchings for rule in RULES if b != first]
-    return _cheapest(
-        instance,
-        ((rule, order_by(instance, rule), batching) for rule, batching in trials),
-        deadline,
-    )
-
-
-def best_in_order(
-    instance: Instance, order: list[tuple[int, ...]], rule: str, deadline: float
-) -> Dispatched | None:
-    """Likewise for one order, called by the rule's name, and all batchings."""
-    batchings = BATCHINGS if instance.lots else (Batching(),)
-    return _cheapest(instance, ((rule, order, batching) for batching in batchings), deadline)
-
-
-def _cheapest(
-    instance: Instance,
-    trials: Iterable[tuple[str, list[tuple[int, ...]], Batching]],
-    deadline: float,
-) -> Dispatched | None:
     best: tuple[int, Dispatched] | None = None
-    for rule, order, batching in trials:
+    for rule, batching in trials:
         if best is not None and time.monotonic() > deadline:
             break
         try:
-            schedule = schedule_in_order(instance, order, batching)
+            schedule = schedule_in_order(instance, order_by(instance, rule), batching)
         except NoDispatchError:
             continue
         cost = cost_of(instance, schedule)
         if best is None or cost < best[0]:
-            best = cost, Dispatched(schedule, tuple(order), batching, rule)
+            best = cost, Dispatched(schedule, rule)
     return None if best is None else best[1]
 
 

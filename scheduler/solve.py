@@ -15,26 +15,19 @@ from typing import Any
 from scheduler.bounds import lower_bound
 from scheduler.check import stamp
 from scheduler.conflict import Conflict, find_conflict
-from scheduler.dispatch import (
-    Dispatched,
-    NoDispatchError,
-    best_dispatch,
-    best_in_order,
-    by_starts,
-)
+from scheduler.dispatch import NoDispatchError, best_dispatch
 from scheduler.improve import TICK_S, Clock, Outcome, improve, solve_whole
-from scheduler.instance import UNLIMITED, Instance
+from scheduler.instance import Instance
 from scheduler.plan import Plan, gap_between
 from scheduler.problem import Problem
-from scheduler.reorder import reorder
 from scheduler.repair import repair
 from scheduler.schedule import Schedule, cost_of, earliest_guess, to_plan
 
 # Shares of the time by which each phase is over. The whole problem is all there is to do for a
-# small one, and does for the bound what it can for a medium one. What is left between goes to the
-# search over runs by the share of the work that is runs, and to neighbourhoods for the rest.
-DISPATCH_SHARE, REORDER_SHARE, MEDIUM_SHARE = 0.1, 0.4, 0.6
-REORDER_IDLE = 200
+# small one, and does for the bound what it can for a medium one. Between them comes the search over
+# runs, where those are all there is, or else the one over routes with neighbourhoods at
+# the end.
+DISPATCH_SHARE, RECREATE_SHARE, MEDIUM_SHARE = 0.1, 0.9, 0.6
 CONFLICT_S = 10.0
 """Time to look for the facts that leave no plan, beyond the time for planning."""
 LEAST_ANNEAL_S = 1.0
@@ -100,8 +93,13 @@ def warm_up() -> None:
     """Compile the local search, or load what was compiled before, for those who measure time."""
     from scheduler.anneal import compile_all  # noqa: PLC0415
     from scheduler.congestion import relaxed  # noqa: PLC0415
+    from scheduler.recreate import construct, recreate  # noqa: PLC0415
 
-    relaxed(*compile_all())
+    instance, schedule = compile_all()
+    relaxed(instance, schedule)
+    construct(instance, deadline=0.0)
+    for _ in recreate(instance, schedule, lambda: 1.0, workers=1, seed=0, max_rounds=1):
+        pass
 
 
 @dataclass
@@ -118,7 +116,6 @@ class _Search:
     best: Schedule | None = None
     objective: int | None = None
     bound: int = 0
-    dispatched: Dispatched | None = None
     method: list[str] = field(default_factory=list)
     interrupted: bool = False
     answered: Any = signal.SIG_DFL
@@ -171,11 +168,15 @@ class _Search:
             self._dispatch()
             size = whole_size(self.instance)
             if not self.done and self.best is not None and size > SMALL:
-                self._relax()
                 share = MEDIUM_SHARE if size <= MEDIUM else 1.0
                 runs = runs_share(self.instance)
-                self._reorder(REORDER_SHARE * (1 - runs))
-                self._anneal(runs, share)
+                if runs < 1:
+                    self._construct()
+                self._relax()
+                if runs < 1:
+                    self._recreate(share)
+                else:
+                    self._anneal(share)
                 self._improve(share)
             if not self.done and self._whole_is_worth_it(size):
                 self._whole()
@@ -236,29 +237,23 @@ class _Search:
             with suppress(NoDispatchError):
                 self._take(repair(self.instance), "repair")
                 self.method.append(f"last plan repaired: {self.objective}")
-        deadline = self._deadline(DISPATCH_SHARE)
+        # The compiled search tries more in the time, and one plan is all that it needs.
+        compiled = whole_size(self.instance) > SMALL and runs_share(self.instance) < 1
+        deadline = self.began if compiled else self._deadline(DISPATCH_SHARE)
         found = best_dispatch(self.instance, deadline)
         self.bound = lower_bound(self.instance)
         if found is not None:
-            self.dispatched = found
             self._take(found.schedule, "dispatch")
             self.method.append(f"dispatch by {found.rule}: {self.objective}")
 
     def _relax(self) -> None:
-        """A bound that takes stock of congestion, and a dispatch in the order that it tells."""
+        """A bound that takes stock of congestion."""
         assert self.best is not None
         # Needs the compiled kernel, as the search over runs does; see `_anneal`.
         from scheduler.congestion import relaxed  # noqa: PLC0415
 
         found = relaxed(self.instance, self.best)
         self._raise_bound(lower_bound(self.instance, found.cost), "bound")
-        deadline = time.monotonic() + DISPATCH_SHARE * self.seconds
-        order = by_starts(self.instance, found.start)
-        listed = best_in_order(self.instance, order, "relaxed starts", deadline)
-        if listed is not None and cost_of(self.instance, listed.schedule) < (self.objective or 0):
-            self.dispatched = listed
-            self._take(listed.schedule, "dispatch")
-            self.method.append(f"dispatch by {listed.rule}: {self.objective}")
 
     def _whole(self) -> None:
         """CP-SAT on the whole problem, in a thread so that an interrupt is heard."""
@@ -309,35 +304,48 @@ class _Search:
         self._raise_bound(new.bound, "whole")
         self.method.append(f"whole problem: {self.objective}")
 
-    def _reorder(self, share: float) -> None:
-        """Until its share of the time is up, or trials stop helping."""
-        if self.dispatched is None:
-            return
-        most = UNLIMITED if self.max_rounds is None else self.max_rounds
-        deadline = self._deadline(share)
+    def _construct(self) -> None:
+        """All rules of the compiled search: more than plain dispatch tries in the time."""
+        from scheduler.recreate import construct  # noqa: PLC0415
+
+        found = construct(self.instance, self._deadline(DISPATCH_SHARE))
+        if found is not None:
+            self._take(found, "dispatch")
+            self.method.append(f"constructed: {self.objective}")
+
+    def _recreate(self, share: float) -> None:
+        """Search over whole routes: pieces off the board and back where they cost least."""
+        assert self.best is not None
+        deadline = self._deadline(share * RECREATE_SHARE)
         if self.clock.left_until(deadline) <= 0:
             return
-        idle = 0
-        for trial, found in enumerate(reorder(self.instance, self.dispatched, self.seed)):
-            before = self.objective
-            self._take(found.schedule, "orders")
-            idle = idle + 1 if self.objective == before else 0
-            over = self.clock.left_until(deadline) <= 0
-            if over or idle >= REORDER_IDLE or trial + 1 >= most:
-                break
-        self.method.append(f"orders: {self.objective}")
+        # Needs the compiled kernel, as the search over runs does; see `_anneal`.
+        from scheduler.recreate import recreate  # noqa: PLC0415
 
-    def _anneal(self, runs: float, share: float) -> None:
-        """Local search over the runs, for the part of the time that runs are of the work."""
+        better = recreate(
+            self.instance,
+            self.best,
+            lambda: self.clock.left_until(deadline),
+            workers=self.workers,
+            seed=self.seed,
+            max_rounds=self.max_rounds,
+        )
+        for schedule in better:
+            self._take(schedule, "routes")
+            if self.done:
+                break
+        self.method.append(f"routes: {self.objective}")
+
+    def _anneal(self, share: float) -> None:
+        """Local search over the runs, where they are all there is."""
         assert self.best is not None
-        left = self.clock.left_until(self._deadline(share))
-        if not runs or runs * left < LEAST_ANNEAL_S:
+        deadline = self._deadline(share)
+        if self.clock.left_until(deadline) < LEAST_ANNEAL_S:
             return
         # Importing numba and loading the compiled search takes seconds, and a plan of a small
         # problem or of benches alone does without.
         from scheduler.anneal import anneal  # noqa: PLC0415
 
-        deadline = time.monotonic() + runs * left
         better = anneal(
             self.instance,
             self.best,
