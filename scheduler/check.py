@@ -92,8 +92,11 @@ class PlanBrokenError(ValueError):
     """A plan breaks a rule."""
 
     def __init__(self, report: Report) -> None:
-        super().__init__("\n".join(map(str, report.breaches)))
+        super().__init__(report)
         self.report = report
+
+    def __str__(self) -> str:
+        return "\n".join(map(str, self.report.breaches))
 
 
 def check(problem: Problem, plan: Plan) -> Report:

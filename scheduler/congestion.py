@@ -30,6 +30,8 @@ Time is cut into cells, none narrower than the one before. Two things keep the b
 Starts after the last cell pay nothing.
 """
 
+import math
+import time
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, field
@@ -527,8 +529,9 @@ class _Dual:
         up[:, :-1] -= np.where(price < before, self.supplied, 0)[:, 1:]
         return total - float(earned.sum()), up, began
 
-    def best(self, steps: int, target: float) -> tuple[float, Floats]:
-        """(best bound, average starts by step) after so many steps of the volume algorithm.
+    def best(self, steps: int, target: float, deadline: float) -> tuple[float, Floats]:
+        """(best bound, average starts by step) after so many steps of the volume algorithm, fewer
+        if the deadline (`time.monotonic`) comes first.
 
         Prices are measured so that a step moves them alike: per share of a station's capacity,
         and less in a narrow cell.
@@ -542,7 +545,7 @@ class _Dual:
             scaled = direction * scale
             scaled[(scaled < 0) & (best_price <= 0)] = 0
             norm = float((scaled * scaled).sum())
-            if norm <= 0 or best >= target:
+            if norm <= 0 or best >= target or time.monotonic() > deadline:
                 break
             goal = min(target, best + 0.05 * abs(best) + 0.1 * target)
             step = reach * (goal - best) / norm
@@ -595,10 +598,11 @@ def fixed_charge(instance: Instance) -> int:
     return charge
 
 
-def relaxed(instance: Instance, schedule: Schedule) -> Relaxed:
+def relaxed(instance: Instance, schedule: Schedule, deadline: float = math.inf) -> Relaxed:
     """The bound on what lateness, late items and changes are charged, and relaxed starts.
 
-    The schedule, any at all, only says how far the grid of time goes, and how high to aim.
+    The schedule, any at all, only says how far the grid of time goes, and how high to aim. After
+    the deadline (`time.monotonic`) the prices are improved no further.
     """
     fixed = fixed_charge(instance)
     starts = [float(t.earliest if t.fact is None else t.fact.start) for t in instance.tasks]
@@ -611,7 +615,8 @@ def relaxed(instance: Instance, schedule: Schedule) -> Relaxed:
     cells = max(FEWEST_CELLS, min(CELLS, STEP_WORK // max(1, len(ways.row))))
     dual = _Dual(writer, ways, edges_until(end, cells))
     work = max(1, len(dual.ways.row) * len(dual.width))
-    best, average = dual.best(max(FEWEST_STEPS, min(STEPS, ALL_WORK // work)), target)
+    steps = max(FEWEST_STEPS, min(STEPS, ALL_WORK // work))
+    best, average = dual.best(steps, target, deadline)
     for task, start in zip(writer.tasks, average, strict=True):
         starts[task.index] = float(start)
     # The margin is far above what rounding can do to sums of this size.

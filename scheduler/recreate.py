@@ -87,7 +87,7 @@ def construct(instance: Instance, deadline: float) -> Schedule | None:
         return None
     search = Search(instance, earliest_guess(instance), work, seed=0)
     best: tuple[int, Schedule] | None = None
-    for hold, key in product(HOLDS, range(KEYS)):
+    for key, hold in product(range(KEYS), HOLDS):
         if best is not None and time.monotonic() > deadline:
             break
         if search.rebuild(key, hold):
@@ -181,7 +181,7 @@ def work_of(instance: Instance) -> Work:
             for s in task.stations:
                 key = s, getattr(task.step, "people", 0)
                 if key not in span_rows:
-                    spans = instance.spans(task, s) if task.fact is None else None
+                    spans = instance.spans(task, s)
                     first = len(span)
                     # No span at all means always in the kernel; never is one that nothing fits.
                     span += (
@@ -225,11 +225,11 @@ def work_of(instance: Instance) -> Work:
 
 
 def _keys(instance: Instance, unit: tuple[int, ...]) -> list[float]:
-    """By which units may be put in order: latest start, Smith's ratio, release, rail."""
+    """By which units may be put in order: Smith's ratio, latest start, release, rail."""
     items = instance.problem.items
     return [
-        min(latest_start(instance, instance.routes[i]) for i in unit),
         min(-importance(instance, i) / station_share(instance, i) for i in unit),
+        min(latest_start(instance, instance.routes[i]) for i in unit),
         min(items[i].release_min for i in unit),
         -sum(items[i].rail_mm for i in unit),
     ]

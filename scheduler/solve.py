@@ -27,7 +27,7 @@ from scheduler.schedule import Schedule, cost_of, earliest_guess, to_plan
 # small one, and does for the bound what it can for a medium one. Between them comes the search over
 # runs, where those are all there is, or else the one over routes with neighbourhoods at
 # the end.
-DISPATCH_SHARE, RECREATE_SHARE, MEDIUM_SHARE = 0.1, 0.9, 0.6
+DISPATCH_SHARE, RELAX_SHARE, RECREATE_SHARE, MEDIUM_SHARE = 0.1, 0.25, 0.9, 0.6
 CONFLICT_S = 10.0
 """Time to look for the facts that leave no plan, beyond the time for planning."""
 LEAST_ANNEAL_S = 1.0
@@ -252,7 +252,7 @@ class _Search:
         # Needs the compiled kernel, as the search over runs does; see `_anneal`.
         from scheduler.congestion import relaxed  # noqa: PLC0415
 
-        found = relaxed(self.instance, self.best)
+        found = relaxed(self.instance, self.best, self._deadline(RELAX_SHARE))
         self._raise_bound(lower_bound(self.instance, found.cost), "bound")
 
     def _whole(self) -> None:

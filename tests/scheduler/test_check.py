@@ -1,5 +1,6 @@
 """Each rule of the verifier has a plan that breaks it, and is named for it."""
 
+import pickle
 from collections.abc import Callable
 from typing import Any
 
@@ -337,3 +338,11 @@ def test_lateness_changes_and_late_items_are_counted() -> None:
     assert amounts.changes == 1
     tolerant = problem.model_copy(update={"change_tolerance_min": 1})
     assert check(tolerant, good_plan(problem)).amounts.changes == 0
+
+
+def test_the_error_survives_the_way_out_of_another_process() -> None:
+    with pytest.raises(PlanBrokenError) as raised:
+        stamp(*missing_step())
+    there = pickle.loads(pickle.dumps(raised.value))
+    assert str(there) == str(raised.value) != ""
+    assert there.report == raised.value.report

@@ -11,10 +11,11 @@ from scheduler import recreate_kernel as rk
 from scheduler.check import stamp
 from scheduler.dispatch import RULES, best_dispatch, dispatch
 from scheduler.instance import Instance
-from scheduler.problem import Problem
+from scheduler.problem import FixedPlacement, Problem
 from scheduler.recreate import RESOURCES, Search, construct, recreate, work_of
 from scheduler.schedule import Schedule, cost_of, to_plan
 from scheduler.solve import solve
+from tests.benchmarks import facility as losses
 from tests.scheduler.documents import one_of_each, problem_of
 from tests.scheduler.facility import facility
 from tests.scheduler.test_solve import tiny_documents, valid
@@ -187,6 +188,22 @@ def test_a_run_under_way_stays_and_takes_nothing_new() -> None:
     found = search.best()
     verified(instance, found)
     assert len(found.runs()) == 2
+
+
+def test_what_has_begun_at_a_facility_stays() -> None:
+    problem = losses.facility(80).problem
+    plan = dispatch(problem)
+    moment = sorted(p.start for p in plan.placements)[len(plan.placements) // 3]
+    begun = {run.id for run in plan.runs if run.start <= moment}
+    fixed = [
+        FixedPlacement(**p.model_dump())
+        for p in plan.placements
+        if p.start <= moment and (p.run is None or p.run in begun)
+    ]
+    now = problem.model_copy(update={"fixed": tuple(fixed)})
+    instance, search = searching(Problem.model_validate(now.model_dump()))
+    search.chunk(500.0)
+    assert verified(instance, search.best()) == round(search.cost)
 
 
 def test_no_time_finds_nothing() -> None:
