@@ -175,6 +175,7 @@ def given_of(instance: Instance, schedule: Schedule) -> Given:
         kernel.GROUP_FROM: _offsets(tags)[:-1],
         kernel.GROUP_TO: _offsets(tags)[1:],
     }
+    licence, licence_columns = _licence(instance)
     in_order = _offsets([[n for n in order if lots[n].programme == p] for p in range(programmes)])
     return Given(
         lot=np.array([columns[n] for n in range(len(columns))], dtype=np.int64).T.copy(),
@@ -190,6 +191,7 @@ def given_of(instance: Instance, schedule: Schedule) -> Given:
                     instance.first_programme[station],
                     first,
                     last,
+                    instance.chamber(station).power_w,
                 )
                 for station, first, last in zip(
                     chambers, _offsets(windows)[:-1], _offsets(windows)[1:], strict=True
@@ -198,9 +200,12 @@ def given_of(instance: Instance, schedule: Schedule) -> Given:
             dtype=np.int64,
         ),
         window=np.array([w for own in windows for w in own], dtype=np.int64).reshape(-1, 2),
-        licence=np.array(_always(instance.licence), dtype=np.int64).reshape(-1, 2),
+        licence=np.array(licence, dtype=np.int64).reshape(-1, 2),
         programme=np.array(
-            [(p in instance.licensed, in_order[p], in_order[p + 1]) for p in range(programmes)],
+            [
+                (licensed, in_order[p], in_order[p + 1], *slices)
+                for p, (licensed, *slices) in enumerate(licence_columns)
+            ],
             dtype=np.int64,
         ),
         order=np.array(order, dtype=np.int64),
@@ -208,6 +213,7 @@ def given_of(instance: Instance, schedule: Schedule) -> Given:
         clean_charge=np.array(instance.clean_cost, dtype=np.float64) * weights.clean_down_cost,
         running=float(weights.running_min),
         finish=float(weights.finish),
+        energy=float(weights.energy),
         other_finish=max(
             (schedule.end[task.index] for task in instance.tasks if task.lot is None), default=0
         ),
@@ -287,6 +293,23 @@ def _offsets(lists: Sequence[Sequence[object]]) -> Ints:
 
 def _always(spans: Spans | None) -> Spans:
     return [(-FAR, FAR)] if spans is None else spans
+
+
+def _licence(instance: Instance) -> tuple[list[tuple[int, int]], list[tuple[int, ...]]]:
+    """Spans of the licence, and each programme's columns about them: whether its starts are held
+    against spans, and which; whether its ends are, and which.
+    """
+    people = list(instance.licence or ())
+    spans = people[:]
+    columns: list[tuple[int, ...]] = []
+    for p in range(len(instance.clean_min)):
+        starts = instance.moment_starts.get(p)
+        first = len(spans)
+        spans += starts or ()
+        columns.append(
+            (starts is not None, first, len(spans), p in instance.cleared, 0, len(people))
+        )
+    return spans, columns
 
 
 def _charges(instance: Instance, lot: Lot) -> Iterator[Charge]:

@@ -22,6 +22,7 @@ def lower_bound(instance: Instance, late_charge: int = 0) -> int:
         clean_down_cost=_clean_down_bound(instance),
         changes=0,
         finish=finish_bound(instance),
+        energy_kwh=energy_bound(instance),
     )
     return max(alone_charge(instance), late_charge) + objective_of(instance, others)
 
@@ -31,33 +32,60 @@ def alone_charge(instance: Instance) -> int:
     weights = instance.problem.weights
     charge = 0
     for task in instance.tasks:
-        late, item_late = instance.lateness(task, task.earliest, task.earliest + task.shortest)
+        late, item_late = instance.lateness(task, task.earliest, task.earliest_end)
         charge += weights.lateness * late + weights.late_items * item_late
     return charge
 
 
 def running_bound(instance: Instance) -> int:
-    """Least minutes that all runs last.
+    """Least minutes that all runs last."""
+    fixed = sum(end - start for _, start, end in _fixed_runs(instance))
+    return fixed + sum(minutes for minutes, _ in _least_running(instance))
 
-    For each programme, lots in order of decreasing minimum duration are poured into runs of the
-    largest chamber's litres (or rail), splitting lots between runs: the best that any grouping
-    could do if pieces could be cut. The first and longest lot of each run decides its duration.
+
+def energy_bound(instance: Instance) -> int:
+    """Least energy that all runs use, kWh: that of fixed runs, and for each programme its least
+    minutes in the chamber, of those that may run it, that takes the least power. Rounding up a sum
+    gives no more than rounding up its parts.
     """
-    fixed = {lot.fact.run: lot.fact for lot in instance.lots if lot.fact is not None}
-    total = sum(fact.end - fact.start for fact in fixed.values())
+    total = sum(instance.energy_kwh(s, end - start) for s, start, end in _fixed_runs(instance))
+    for minutes, stations in _least_running(instance):
+        total += min(instance.energy_kwh(s, minutes) for s in stations)
+    return total
+
+
+def _fixed_runs(instance: Instance) -> set[tuple[int, int, int]]:
+    """(chamber, start, end) of each."""
+    return {
+        (lot.stations[0], lot.fact.start, lot.fact.end)
+        for lot in instance.lots
+        if lot.fact is not None
+    }
+
+
+def _least_running(instance: Instance) -> list[tuple[int, set[int]]]:
+    """(least minutes that all its runs but fixed ones last, chambers for it) of each programme.
+
+    Lots in order of decreasing minimum duration are poured into runs of the largest chamber's
+    litres (or rail), splitting lots between runs: the best that any grouping could do if pieces
+    could be cut. The first and longest lot of each run decides its duration.
+    """
+    found = []
     by_programme: dict[int, list[Lot]] = defaultdict(list)
     for lot in instance.lots:
         if lot.fact is None:
             by_programme[lot.programme].append(lot)
     for lots in by_programme.values():
-        chambers = [instance.chamber(s) for s in {s for lot in lots for s in lot.stations}]
+        stations = {s for lot in lots for s in lot.stations}
+        chambers = [instance.chamber(s) for s in stations]
         litres = max((c.usable_l for c in chambers), default=1)
         rail = max((c.rail_mm for c in chambers), default=1)
-        total += max(
+        minutes = max(
             _poured(lots, [lot.litres for lot in lots], litres),
             _poured(lots, [lot.rail for lot in lots], rail),
         )
-    return total
+        found.append((minutes, stations))
+    return found
 
 
 def _poured(lots: list[Lot], sizes: list[int], capacity: int) -> int:
@@ -97,10 +125,7 @@ def _clean_down_bound(instance: Instance) -> int:
 
 def finish_bound(instance: Instance) -> int:
     """The latest of all routes alone, and of all stations' work in sum."""
-    ends = [
-        instance.tasks[route[-1]].earliest + instance.tasks[route[-1]].shortest
-        for route in instance.routes
-    ]
+    ends = [instance.tasks[route[-1]].earliest_end for route in instance.routes]
     return max((0, *ends, *_resource_finishes(instance)))
 
 

@@ -19,6 +19,7 @@ from scheduler.problem import (
     FixedPlacement,
     Item,
     Problem,
+    Programme,
     Room,
     RoomStep,
     Station,
@@ -46,7 +47,7 @@ RULES = {
     "together": "items that travel together share their runs",
     "clean_down": "each run follows the one before after the clean-down it needs",
     "chamber_window": "a clean-down and its run lie inside one window of the chamber",
-    "licence": "a run that needs a licensed person starts while one is available",
+    "licence": "a licensed person is there at each moment of a run that needs one",
     "rack": "a room's rack is never overfilled",
     "moisture": "a room never gets more moisture than it can remove",
     "room_window": "a stay lies inside one window of the room",
@@ -334,8 +335,7 @@ class _Check:
         return found
 
     def _chambers(self) -> None:
-        licensed = {p.id for p in self.problem.programmes if p.needs_licence}
-        licence = self.problem.licence_windows
+        programmes = {p.id: p for p in self.problem.programmes}
         for name, runs in self.by_chamber.items():
             chamber = self.stations.get(name)
             if not isinstance(chamber, Chamber):
@@ -356,13 +356,23 @@ class _Check:
                         self._break("chamber_window", f"run {run.id!r}")
                     if run.clean_down_start < 0:
                         self._break("horizon", f"run {run.id!r}, cleaned down before the epoch")
-                    if (
-                        run.programme in licensed
-                        and licence is not None
-                        and not any(w.start <= run.start < w.end for w in licence)
-                    ):
-                        self._break("licence", f"run {run.id!r} at {run.start}")
+                    if run.programme in programmes:
+                        self._licence(run, programmes[run.programme])
                 before = run
+
+    def _licence(self, run: Run, programme: Programme) -> None:
+        moments = [(f"{m} min after its start", run.start + m) for m in programme.licence_after_min]
+        for what, minute in moments:
+            if minute > run.end:
+                self._break("licence", f"run {run.id!r}, over before {what}")
+        if programme.needs_licence:
+            moments.append(("its start", run.start))
+        if programme.licence_at_end:
+            moments.append(("its end", run.end))
+        licence = self.problem.licence_windows
+        for what, minute in moments:
+            if licence is not None and not any(w.start <= minute < w.end for w in licence):
+                self._break("licence", f"run {run.id!r} at {minute}, {what}")
 
     def _rooms_and_stores(self) -> None:
         for station in self.problem.stations:
@@ -438,6 +448,7 @@ class _Check:
             clean_down_cost=self._clean_down_cost(),
             changes=self._changes(),
             finish=finish,
+            energy_kwh=self._energy_kwh(),
         )
         weights = self.problem.weights
         objective = (
@@ -447,6 +458,7 @@ class _Check:
             + weights.clean_down_cost * amounts.clean_down_cost
             + weights.changes * amounts.changes
             + weights.finish * amounts.finish
+            + weights.energy * amounts.energy_kwh
         )
         plan = self.plan
         if plan.amounts != amounts:
@@ -470,6 +482,15 @@ class _Check:
                 cost += self._clean_down(before, run.programme)[1]
                 before = run.programme
         return cost
+
+    def _energy_kwh(self) -> int:
+        used = 0
+        for name, runs in self.by_chamber.items():
+            chamber = self.stations.get(name)
+            if isinstance(chamber, Chamber):
+                watt_minutes = [chamber.power_w * max(0, r.end - r.start) for r in runs]
+                used += sum((taken + 59_999) // 60_000 for taken in watt_minutes)
+        return used
 
     def _changes(self) -> int:
         moved = 0

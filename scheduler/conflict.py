@@ -18,6 +18,7 @@ from scheduler.consistency import contradictions, joined_windows
 from scheduler.dispatch import Batching, NoDispatchError, order_by, schedule_in_order
 from scheduler.explain import named, span, when
 from scheduler.instance import Instance, Spans
+from scheduler.licence import asks_for_licence
 from scheduler.model import build_model
 from scheduler.problem import (
     Bench,
@@ -101,7 +102,7 @@ def without(problem: Problem, given_up: Iterable[Fact]) -> Problem:
     end = _far(problem) if ("horizon", ()) in gone else horizon
     licence = problem.licence_windows
     if licence is not None:
-        opened = [s for s in _closed_spells(licence, horizon) if ("licence", s) in gone]
+        opened = [s for s in _unlicensed_spells(problem) if ("licence", s) in gone]
         licence = _joined(licence, [*opened, *_beyond(licence, horizon, end)])
     return problem.model_copy(
         update={
@@ -173,8 +174,8 @@ def facts_of(problem: Problem) -> list[Fact]:
                 sentence = f"{named(station)} is closed {_spell(problem, start, end)}"
                 found.append(Fact("closed", (station.id, start, end), sentence))
     needed = {s.programme for i in problem.items for s in i.steps if s.kind == "batch"}
-    if any(p.needs_licence and p.id in needed for p in problem.programmes):
-        for start, end in _closed_spells(problem.licence_windows or (), problem.horizon_min):
+    if any(asks_for_licence(p) and p.id in needed for p in problem.programmes):
+        for start, end in _unlicensed_spells(problem):
             sentence = f"no licensed person is there {_spell(problem, start, end)}"
             found.append(Fact("licence", (start, end), sentence))
     return found
@@ -203,8 +204,7 @@ def can_be_planned(problem: Problem, deadline: float) -> bool | None:
         return None
     model = build_model(instance, earliest_guess(instance))
     model.cp.minimize(0)
-    solver = cp_model.CpSolver()
-    solver.parameters.num_workers = 1
+    solver = model.exact_solver()
     solver.parameters.max_time_in_seconds = left
     status = solver.solve(model.cp)
     if status == cp_model.INFEASIBLE:
@@ -310,6 +310,14 @@ def _closed_spells(calendar: Spans, horizon: int) -> list[tuple[int, int]]:
     return spells
 
 
+def _unlicensed_spells(problem: Problem) -> list[tuple[int, int]]:
+    """The spells without a licensed person. A run may end at the horizon, so where that takes one,
+    the minute of the horizon is one of those that count.
+    """
+    cleared = any(p.licence_at_end for p in problem.programmes)
+    return _closed_spells(problem.licence_windows or (), problem.horizon_min + cleared)
+
+
 def _beyond(calendar: Spans, horizon: int, end: int) -> list[tuple[int, int]]:
     """What opens after the calendar's last span when the horizon is moved to `end`."""
     start = max(horizon, calendar[-1][1] if calendar else horizon)
@@ -333,7 +341,9 @@ def _joined(calendar: Spans, opened: Spans) -> tuple[Window, ...]:
 def _far(problem: Problem) -> int:
     """A minute by which everything can be done one after another, after all that is given."""
     clean = max(problem.clean_down_default.minutes, *(c.minutes for c in problem.clean_downs), 0)
-    work = sum(s.min_min + s.lag_min + clean for i in problem.items for s in i.steps)
+    # A run lasts until its last moment with a licensed person.
+    moment = max((p.last_moment_min for p in problem.programmes), default=0)
+    work = sum(max(s.min_min, moment) + s.lag_min + clean for i in problem.items for s in i.steps)
     calendars = [problem.licence_windows or (), *(_calendar(s) or () for s in problem.stations)]
     begin = max(
         problem.horizon_min,
@@ -341,7 +351,8 @@ def _far(problem: Problem) -> int:
         *(f.end for f in problem.fixed),
         *(calendar[-1][1] for calendar in calendars if calendar),
     )
-    return begin + work + clean
+    # A minute more, as a licensed person may have to be there when the last run ends.
+    return begin + work + clean + 1
 
 
 def _sentence(problem: Problem, facts: Sequence[Fact], items: Sequence[Fact]) -> str:
@@ -377,7 +388,7 @@ def _clauses(problem: Problem, facts: Sequence[Fact]) -> list[str]:
 
 
 def _spell(problem: Problem, start: int, end: int) -> str:
-    if end == problem.horizon_min:
+    if end >= problem.horizon_min:
         return f"from {when(problem, start)} on"
     return f"from {when(problem, start)} to {when(problem, end)}"
 

@@ -233,7 +233,7 @@ class _Writer:
     change_of_rate: list[float] = field(default_factory=list)
     openings: dict[tuple[tuple[int, int], ...] | None, int] = field(default_factory=dict)
     rows: dict[tuple[int, str], int] = field(default_factory=dict)
-    _opening_of: dict[tuple[int, int, int], int] = field(default_factory=dict)
+    _opening_of: dict[tuple[int, ...], int] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self.free = {
@@ -349,8 +349,8 @@ class _Writer:
         return self._opening_of[key]
 
     def _run_opening(self, lot: Lot, station: int) -> int:
-        licensed = self.instance.can_start(lot)
-        key = station, lot.shortest, -1 if licensed is None else -2
+        licensed = self.instance.licensed_starts(lot.demand)
+        key = (station, lot.shortest) if licensed is None else (station, *lot.demand)
         if key not in self._opening_of:
             spans = self.free[station]
             starts = None if spans is None else start_spans(spans, lot.shortest)

@@ -7,6 +7,8 @@ from collections.abc import Iterable, Sequence
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
+from scheduler.licence import asks_for_licence, licensed_starts
+
 if TYPE_CHECKING:
     from scheduler.problem import (
         BatchStep,
@@ -15,6 +17,7 @@ if TYPE_CHECKING:
         FixedPlacement,
         Item,
         Problem,
+        Programme,
         RoomStep,
         Station,
         Step,
@@ -76,6 +79,27 @@ def why_unusable(item: Item, step: Step, station: Station) -> str | None:
             return None
         return f"no shift has {step.people} people for {step.min_min} min on end"
     return f"it is a {station.kind}"
+
+
+def why_unlicensed(
+    step: BatchStep, programme: Programme, windows: Sequence[Window] | None
+) -> str | None:
+    """Why no run with this step can have the licensed people that its programme asks for, whatever
+    else is planned; or None.
+    """
+    needs = f"programme {programme.id!r} needs a licensed person"
+    if windows is None or not asks_for_licence(programme):
+        return None
+    if not windows:
+        return f"{needs} and licence_windows is empty; add a window"
+    shortest, longest = max(step.min_min, programme.last_moment_min), step.longest_min
+    starts = licensed_starts(programme, windows, shortest, longest)
+    if starts is None or starts:
+        return None
+    return (
+        f"{needs} at each of its moments, and licence_windows has one for no run of {shortest} to "
+        f"{longest} min; add a window or raise max_min"
+    )
 
 
 def peak_g_h(step: RoomStep) -> int:
@@ -232,7 +256,8 @@ def _calendars(problem: Problem) -> list[str]:
 def _steps(problem: Problem) -> list[str]:
     stations = {s.id: s for s in problem.stations}
     fixed = {(f.item, f.step) for f in problem.fixed}
-    licensed = {p.id for p in problem.programmes if p.needs_licence}
+    programmes = {p.id: p for p in problem.programmes}
+    unlicensed: dict[tuple[str, int, int], str | None] = {}
     found = []
     for item in problem.items:
         earliest = item.release_min
@@ -248,9 +273,25 @@ def _steps(problem: Problem) -> list[str]:
                 found.append(f"{where}: bench work lasts exactly min_min; drop max_min")
             if step.kind != "wait" and step.min_min == 0:
                 found.append(f"{where}: min_min must be at least 1")
+            shortest = step.min_min
+            if step.kind == "batch":
+                shortest = max(shortest, programmes[step.programme].last_moment_min)
+                if shortest > max(step.min_min, step.longest_min):
+                    found.append(
+                        f"{where}: programme {step.programme!r} needs a licensed person {shortest} "
+                        f"min after the start, and the step lasts no more than {step.longest_min}; "
+                        "raise max_min or correct licence_after_min"
+                    )
             if (item.id, step.id) in fixed:
                 continue
-            earliest += step.lag_min + step.min_min
+            if step.kind == "batch" and shortest <= step.longest_min:
+                key = step.programme, shortest, step.longest_min
+                if key not in unlicensed:
+                    programme = programmes[step.programme]
+                    unlicensed[key] = why_unlicensed(step, programme, problem.licence_windows)
+                why = unlicensed[key]
+                found += [f"{where}: {why}"] if why else []
+            earliest += step.lag_min + shortest
             if step.kind != "wait":
                 reasons = {s: why_unusable(item, step, stations[s]) for s in step.stations}
                 if all(reasons.values()):
@@ -259,16 +300,6 @@ def _steps(problem: Problem) -> list[str]:
                         f"{where}: no station can take it ({listed}); name another station or "
                         "change the step"
                     )
-            if (
-                step.kind == "batch"
-                and step.programme in licensed
-                and problem.licence_windows is not None
-                and not problem.licence_windows
-            ):
-                found.append(
-                    f"{where}: programme {step.programme!r} needs a licensed person and "
-                    "licence_windows is empty; add a window"
-                )
         if earliest > problem.horizon_min:
             found.append(
                 f"items {item.id!r}: its steps end at {earliest} at the earliest, after "
@@ -436,12 +467,15 @@ def _magnitudes(problem: Problem) -> list[str]:
     largest_cost = max(
         (c.cost for c in problem.clean_downs), default=problem.clean_down_default.cost
     )
+    chambers = [s for s in problem.stations if s.kind == "chamber"]
+    most_kwh = -(-max((c.power_w for c in chambers), default=0) * horizon // 60_000)
     worst = (
         weights.lateness * per_minute * 2 * horizon
         + weights.late_items * len(problem.items)
         + weights.running_min * steps * horizon
         + weights.clean_down_cost * steps * max(largest_cost, problem.clean_down_default.cost)
         + weights.changes * steps
+        + weights.energy * steps * most_kwh
         + weights.finish * horizon
     )
     if worst > LARGEST_OBJECTIVE:

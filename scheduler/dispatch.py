@@ -18,6 +18,7 @@ from typing import NamedTuple
 from scheduler.check import stamp
 from scheduler.instance import (
     UNLIMITED,
+    Demand,
     Instance,
     Lot,
     Task,
@@ -99,6 +100,15 @@ class BoardRun:
     def end(self) -> int:
         """When it is over."""
         return self.start + self.length
+
+    @property
+    def demand(self) -> Demand:
+        """What its lots together ask of it."""
+        return Demand(
+            self.programme,
+            max(lot.shortest for lot in self.lots),
+            min(lot.longest for lot in self.lots),
+        )
 
 
 class Gap(NamedTuple):
@@ -274,7 +284,8 @@ class Board:
 
     def _settle(self, run: BoardRun) -> None:
         if not run.fixed:
-            run.length = max(lot.shortest for lot in run.lots)
+            shortest = max(lot.shortest for lot in run.lots)
+            run.length = self.instance.run_end(run.programme, run.start, shortest) - run.start
         for lot in run.lots:
             for t in lot.tasks:
                 self.start[t], self.end[t], self.station[t] = run.start, run.end, run.station
@@ -310,8 +321,10 @@ class Board:
         chamber = self.instance.chamber(run.station)
         if run.litres + lot.litres > chamber.usable_l or run.rail + lot.rail > chamber.rail_mm:
             return False
-        length = max(run.length, lot.shortest)
-        if length > min(lot.longest, *(other.longest for other in run.lots)):
+        _, shortest, longest = run.demand
+        end = self.instance.run_end(run.programme, run.start, max(shortest, lot.shortest))
+        length = end - run.start
+        if length > min(lot.longest, longest):
             return False
         if length > run.length and not self._may_last(run, length):
             return False
@@ -362,25 +375,21 @@ class Board:
         for n in range(bisect_right(runs, after, key=lambda r: r.start), len(runs) + 1):
             before = runs[n - 1] if n else None
             gap = Gap(station, before, runs[n] if n < len(runs) else None)
-            start = self.run_start(lot.programme, lot.shortest, gap, after)
-            if start + lot.shortest > self.instance.horizon:
+            start, end = self.run_times(lot.demand, gap, after)
+            if end > self.instance.horizon:
                 return UNLIMITED
-            if self.gap_suits(gap, lot.programme, start, lot.shortest):
+            if self.gap_suits(gap, lot.programme, start, end - start):
                 return start
         return UNLIMITED
 
-    def run_start(self, programme: int, length: int, gap: Gap, after: int) -> int:
-        """The earliest start from `after` on behind the run before, by clean-down and calendar."""
-        instance, station, before = self.instance, gap.station, gap.before
-        clean = instance.clean_min[self._after(station, before)][programme]
-        licence = instance.licence if programme in instance.licensed else None
-        start = max(after, clean, before.end + clean if before else 0)
-        while start < UNLIMITED:
-            inside = next_start(instance.windows[station], start - clean, clean + length) + clean
-            start = next_start(licence, inside, 1)
-            if start == inside:
-                break
-        return start
+    def run_times(self, demand: Demand, gap: Gap, after: int) -> tuple[int, int]:
+        """The earliest (start, end) from `after` on behind the run before, by clean-down and
+        calendars.
+        """
+        station, before = gap.station, gap.before
+        clean = self.instance.clean_min[self._after(station, before)][demand.programme]
+        least = max(after, clean, before.end + clean if before else 0)
+        return self.instance.run_times(demand, station, least, clean)
 
     def schedule(self) -> Schedule:
         """What is placed, once everything is."""
@@ -711,6 +720,10 @@ def _shift_left(board: Board) -> None:
             _shift_run(board, move)
         else:
             _shift_task(board, move.tasks[0])
+    for runs in board.runs.values():
+        for run in runs:
+            if not run.fixed and run.length > run.demand.shortest:
+                _start_later(board, run)
 
 
 def _least_start(board: Board, task: Task, length: int) -> int:
@@ -748,11 +761,63 @@ def _shift_run(board: Board, run: BoardRun) -> None:
     least = max(_least_start(board, t, run.length) for t in tasks)
     before = runs[n - 1] if n else None
     gap = Gap(run.station, before, None)
-    start = board.run_start(run.programme, run.length, gap, least)
-    if start < run.start:
-        run.start = start
+    start, end = board.run_times(run.demand, gap, least)
+    # A run that has to last until a licensed person comes may end too soon for what follows.
+    if end < run.end and (end - start >= run.length or _may_end(board, tasks, end)):
+        run.start, run.length = start, end - start
         for t in tasks:
             board.start[t.index], board.end[t.index] = run.start, run.end
+
+
+def _start_later(board: Board, run: BoardRun) -> None:
+    """Start a run that lasts until a licensed person comes as late as it may for the same end, if
+    that costs less.
+    """
+    instance = board.instance
+    tasks = [instance.tasks[t] for lot in run.lots for t in lot.tasks]
+    latest = run.end - run.demand.shortest
+    for task in tasks:
+        before = instance.previous(task)
+        if before is not None:
+            latest = min(latest, board.end[before.index] + task.lag_max)
+    start = instance.last_run_start(run.programme, latest)
+    if start <= run.start or _start_charge(board, run, start) >= _start_charge(
+        board, run, run.start
+    ):
+        return
+    run.start, run.length = start, run.end - start
+    for task in tasks:
+        board.start[task.index] = start
+
+
+def _start_charge(board: Board, run: BoardRun, start: int) -> int:
+    """What depends on a run's start where its end is given: its length, and what is late or moved
+    by starting then.
+    """
+    problem = board.instance.problem
+    weights, length = problem.weights, run.end - start
+    charge = weights.running_min * length
+    charge += weights.energy * board.instance.energy_kwh(run.station, length)
+    for lot in run.lots:
+        for t in lot.tasks:
+            task = board.instance.tasks[t]
+            charge += weights.lateness * board.instance.lateness(task, start, run.end)[0]
+            if task.before is not None:
+                moved = abs(start - task.before[1]) > problem.change_tolerance_min
+                charge += weights.changes * (moved or run.station != task.before[0])
+    return charge
+
+
+def _may_end(board: Board, tasks: list[Task], end: int) -> bool:
+    """Whether the longest lags after these tasks are kept if they end then."""
+    for task in tasks:
+        after = board.instance.following(task)
+        if after is not None:
+            start = board.start[after.index]
+            assert start is not None
+            if start - end > after.lag_max:
+                return False
+    return True
 
 
 @dataclass(frozen=True)

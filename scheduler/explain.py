@@ -115,12 +115,17 @@ class Explainer:
         if item.due_min is not None:
             verdict += f", {_against(end, item.due_min)}"
         waits = [r for r in self.reasons(item_id) if r.waited_min > 0]
+        kept = "".join(
+            f" {run.id} lasts {span(longer)} longer than it must, until a licensed person comes."
+            for run, longer in self.kept_closed(item_id)
+        )
         if not waits:
-            return f"{verdict}: it never waits, so only shorter steps would end it sooner."
+            only = "" if kept else ", so only shorter steps would end it sooner"
+            return f"{verdict}: it never waits{only}.{kept}"
         waits.sort(key=lambda r: -r.waited_min)
         told = "; ".join(_told(r) for r in waits[:3])
         behind = "".join(f" {self._behind(link)}" for link in self.chain(item_id)[1:])
-        return f"{verdict}: {told}.{behind}"
+        return f"{verdict}: {told}.{kept}{behind}"
 
     def chain(self, item_id: str) -> tuple[Link, ...]:
         """The longest wait of the item, what held the piece in its way, and so on to the root;
@@ -173,6 +178,33 @@ class Explainer:
             else:
                 yield self._binding(item, step, own, ready)
             ready, cause, why = own.end, "route", "the step before ends then"
+
+    def kept_closed(self, item_id: str) -> Iterator[tuple[Run, int]]:
+        """Runs that the item is in and that could have ended sooner, had a licensed person been
+        there; and how many minutes sooner.
+
+        Raises:
+            KeyError: the problem has no such item.
+        """
+        for step in self._items[item_id].steps:
+            place = self._place[item_id, step.id]
+            if place.run is None or (item_id, step.id) in self._facts:
+                continue
+            run = self._runs[place.run]
+            over = run.start + self.shortest_min(run)
+            cleared = self._programmes[run.programme].licence_at_end
+            if cleared and over < run.end and not self._licensed_between(over, run.end):
+                yield run, run.end - over
+
+    def shortest_min(self, run: Run) -> int:
+        """Minutes that the run must last, for what is in it."""
+        inside = (self._steps[p.item, p.step].min_min for p in self._in_run[run.id])
+        return max(self._programmes[run.programme].last_moment_min, *inside)
+
+    def _licensed_between(self, start: int, end: int) -> bool:
+        """Whether a licensed person is there at any minute in [start, end)."""
+        windows = self.problem.licence_windows
+        return windows is None or any(max(w.start, start) < min(w.end, end) for w in windows)
 
     def name(self, item_id: str) -> str:
         """What people call the item."""
@@ -272,14 +304,27 @@ class Explainer:
             return "closed", f"{named(chamber)} may run only from then on", ()
         if before is not None and before.end == run.clean_down_start:
             return self._after_run(item, before, run, ready)
-        if self._programmes[run.programme].needs_licence and any(
-            w.start == run.start for w in self.problem.licence_windows or ()
-        ):
-            return "licence", f"{run.programme} needs a licensed person, available only then", ()
+        moment = self._licensed_moment(run)
+        if moment is not None:
+            why = f"{run.programme} needs a licensed person{moment}, available only then"
+            return "licence", why, ()
         last = self._last_to_be_ready(run, item)
         if last is not None:
             return "companion", f"its run {run.id} waits for {self.name(last.item)}", (last,)
         return self._held_back(item, self._steps[item.id, own.step], own)
+
+    def _licensed_moment(self, run: Run) -> str | None:
+        """Which of the run's moments with a licensed person comes no sooner, in words."""
+        programme, sooner = self._programmes[run.programme], run.start - 1
+        if programme.needs_licence and not self._licensed_between(sooner, run.start):
+            return ""
+        for moment in programme.licence_after_min:
+            if not self._licensed_between(sooner + moment, run.start + moment):
+                return f" {span(moment)} after its start"
+        over = sooner + self.shortest_min(run)
+        if programme.licence_at_end and not self._licensed_between(over, run.end):
+            return " when it ends"
+        return None
 
     def _after_run(
         self, item: Item, before: Run, run: Run, ready: int

@@ -102,7 +102,7 @@ def solve_whole(
 ) -> Outcome:
     """Solve the whole problem until proven or out of time, telling of whatever is found."""
     model = build_model(instance, guess)
-    solver = cp_model.CpSolver()
+    solver = model.exact_solver()
     solver.parameters.num_workers = workers
     solver.parameters.random_seed = seed
     solver.parameters.interleave_search = workers > 1

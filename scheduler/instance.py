@@ -4,13 +4,19 @@ Nothing here decides anything; it holds which stations can take which step, when
 start at the earliest, and which batch steps form one lot because their items travel together.
 """
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
 from scheduler.consistency import joined_windows, why_unusable
+from scheduler.licence import (
+    asks_for_licence,
+    licensed_starts,
+    merged,
+    starts_by_moments,
+)
 from scheduler.problem import (
     Bench,
     BenchStep,
@@ -29,6 +35,7 @@ from scheduler.problem import (
 
 Spans = Sequence[tuple[int, int]]
 UNLIMITED = 2**40
+WATT_MINUTES_IN_A_KWH = 60_000
 
 
 class Load(NamedTuple):
@@ -42,7 +49,9 @@ class Load(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Task:
-    """One step of one item. Times in minutes; `stations` are those that can take it."""
+    """One step of one item. Times in minutes; `stations` are those that can take it; no plan has
+    it start before `earliest` or end before `earliest_end`, and at least `tail` follows it.
+    """
 
     index: int
     item: int
@@ -58,12 +67,21 @@ class Task:
     fact: FixedPlacement | None = None
     before: tuple[int, int] | None = None
     earliest: int = 0
+    earliest_end: int = 0
     tail: int = 0
 
     @property
     def kind(self) -> str:
         """Kind of step."""
         return self.step.kind
+
+
+class Demand(NamedTuple):
+    """What a run is asked to be: its programme, and how long it may last, minutes."""
+
+    programme: int
+    shortest: int
+    longest: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +105,11 @@ class Lot:
     avoids: frozenset[str]
     fact: FixedPlacement | None = None
 
+    @property
+    def demand(self) -> Demand:
+        """What the lot asks of its run."""
+        return Demand(self.programme, self.shortest, self.longest)
+
 
 @dataclass
 class Instance:
@@ -103,8 +126,11 @@ class Instance:
     first_programme: dict[int, int] = field(default_factory=dict)
     licence: Spans | None = None
     licensed: frozenset[int] = frozenset()
+    cleared: frozenset[int] = frozenset()
     windows: dict[int, Spans | None] = field(default_factory=dict)
     shifts: dict[tuple[int, int], Spans] = field(default_factory=dict)
+    moment_starts: dict[int, Spans] = field(default_factory=dict)
+    _licensed_starts: dict[Demand, Spans | None] = field(default_factory=dict)
 
     @classmethod
     def of(cls, problem: Problem) -> "Instance":
@@ -163,13 +189,67 @@ class Instance:
             return self.shifts[station, task.step.people]
         return self.windows[station]
 
-    def can_start(self, lot: Lot) -> Spans | None:
-        """When a run with this lot may start because of the licence, end exclusive."""
-        return self.licence if lot.programme in self.licensed else None
+    def licensed_starts(self, demand: Demand) -> Spans | None:
+        """When the licence lets such a run start, end exclusive; None: always."""
+        programme, shortest, longest = demand
+        if self.licence is None or programme not in self.licensed:
+            return None
+        # Only who must be there at the end makes the length matter.
+        key = demand if programme in self.cleared else Demand(programme, 0, 0)
+        if key not in self._licensed_starts:
+            self._licensed_starts[key] = licensed_starts(
+                self.problem.programmes[programme], self.licence, shortest, longest
+            )
+        return self._licensed_starts[key]
+
+    def run_end(self, programme: int, start: int, shortest: int) -> int:
+        """When a run that starts then and lasts so long is over at the earliest: where a licensed
+        person has to be there at its end, once one is.
+        """
+        end = start + shortest
+        return next_start(self.licence, end, 1) if programme in self.cleared else end
+
+    def last_run_start(self, programme: int, before: int) -> int:
+        """The last minute up to this one at which licensed people let a run start, the one at its
+        end aside; before all time when there is none.
+        """
+        spans = self.moment_starts.get(programme)
+        if spans is None:
+            return before
+        n = bisect_left(spans, (before + 1,)) - 1
+        return min(before, spans[n][1] - 1) if n >= 0 else -UNLIMITED
+
+    def run_times(
+        self, demand: Demand, station: int, after: int, clean: int = 0
+    ) -> tuple[int, int]:
+        """(start, end) of such a run in a chamber, by calendars alone: both the first from `after`
+        on, with so many minutes of clean-down before it; both `UNLIMITED` when there is none.
+
+        The end depends on the start alone (`run_end`) and is never sooner for a later start, so the
+        first start also has the first end.
+        """
+        windows, licensed = self.windows[station], self.licensed_starts(demand)
+        start = after
+        while True:
+            inside = next_start(windows, start - clean, clean + demand.shortest) + clean
+            start = next_start(licensed, inside, 1)
+            if start >= UNLIMITED:
+                return UNLIMITED, UNLIMITED
+            if start != inside:
+                continue
+            end = self.run_end(demand.programme, start, demand.shortest)
+            closes = _end_of_span(windows, start - clean)
+            if end <= closes:
+                return start, end
+            start = closes + clean
 
     def apart(self, first: Lot, second: Lot) -> bool:
         """Whether the two lots may not share a run."""
         return not first.avoids.isdisjoint(second.all_tags)
+
+    def energy_kwh(self, station: int, minutes: int) -> int:
+        """What a run of the chamber uses, rounded up to whole kilowatt-hours."""
+        return -(-self.chamber(station).power_w * minutes // WATT_MINUTES_IN_A_KWH)
 
     def clean_down(self, after: int, into: int) -> tuple[int, int]:
         """(minutes, cost) between runs of two programmes."""
@@ -179,7 +259,15 @@ class Instance:
         problem = self.problem
         names: list[str | None] = [p.id for p in problem.programmes]
         self.programme_index = {name: n for n, name in enumerate([*names, None])}
-        self.licensed = frozenset(n for n, p in enumerate(problem.programmes) if p.needs_licence)
+        if problem.licence_windows is not None:
+            self.licence = merged(problem.licence_windows)
+            by_number = list(enumerate(problem.programmes))
+            self.licensed = frozenset(n for n, p in by_number if asks_for_licence(p))
+            self.cleared = frozenset(n for n, p in by_number if p.licence_at_end)
+            for n in self.licensed:
+                starts = starts_by_moments(problem.programmes[n], self.licence)
+                if starts is not None:
+                    self.moment_starts[n] = starts
         size = len(self.programme_index)
         default, clean = problem.clean_down_default, size - 1
         self.clean_min = [
@@ -193,8 +281,6 @@ class Instance:
             self.clean_min[a][b], self.clean_cost[a][b] = entry.minutes, entry.cost
 
     def _calendars(self) -> None:
-        if self.problem.licence_windows is not None:
-            self.licence = [(w.start, w.end) for w in self.problem.licence_windows]
         for n, station in enumerate(self.stations):
             if isinstance(station, Chamber):
                 self.windows[n] = joined_windows(station)
@@ -231,7 +317,7 @@ class Instance:
                         item=i,
                         position=k,
                         step=step,
-                        shortest=step.min_min if fact is None else fact.end - fact.start,
+                        shortest=self._shortest(step) if fact is None else fact.end - fact.start,
                         longest=step.longest_min if fact is None else fact.end - fact.start,
                         lag_min=step.lag_min,
                         lag_max=UNLIMITED if step.lag_max is None else step.lag_max,
@@ -242,6 +328,13 @@ class Instance:
                     )
                 )
             self.routes.append(range(first, len(self.tasks)))
+
+    def _shortest(self, step: Step) -> int:
+        """The shortest duration: a run also lasts until its last moment with a licensed person."""
+        if step.kind != "batch":
+            return step.min_min
+        programme = self.problem.programmes[self.programme_index[step.programme]]
+        return max(step.min_min, programme.last_moment_min)
 
     def _shifts(self, station: int, people: int) -> None:
         bench = self.stations[station]
@@ -304,7 +397,7 @@ class Instance:
 
     def _earliest(self) -> None:
         """Earliest starts and least minutes left after the end, from routes and calendars."""
-        tails, earliest = [0] * len(self.tasks), [0] * len(self.tasks)
+        tails, times = [0] * len(self.tasks), [(0, 0)] * len(self.tasks)
         for route in self.routes:
             tail = 0
             for t in reversed(route):
@@ -321,39 +414,30 @@ class Instance:
                     start = max(release, ready + task.lag_min)
                     if task.lot is not None:
                         start = max(start, at_least[task.lot])
-                    start = self.first_start(task, start)
+                    start, ready = times[t] = self._first_times(task, start)
                     if task.lot is not None and start > at_least[task.lot]:
                         changed = changed or len(self.lots[task.lot].tasks) > 1
                         at_least[task.lot] = start
-                    earliest[t] = start
-                    ready = start + task.shortest
         self.tasks = [
-            replace(task, tail=tails[t], earliest=earliest[t]) for t, task in enumerate(self.tasks)
+            replace(task, tail=tails[t], earliest=times[t][0], earliest_end=times[t][1])
+            for t, task in enumerate(self.tasks)
         ]
 
-    def first_start(self, task: Task, after: int) -> int:
-        """The first minute from `after` on at which calendars let the task start; a fact's own
-        start; beyond the horizon when they never do.
+    def _first_times(self, task: Task, after: int) -> tuple[int, int]:
+        """The first start and the first end that calendars allow from `after` on, without any
+        clean-down; a fact's own; beyond the horizon when they allow none.
         """
         if task.fact is not None:
-            return task.fact.start
-        if not task.stations:
-            return after
-        if task.lot is None:
-            return min(next_start(self.spans(task, s), after, task.shortest) for s in task.stations)
-        lot = self.lots[task.lot]
-        return min(self.first_run_start(lot, s, after) for s in lot.stations)
-
-    def first_run_start(self, lot: Lot, station: int, after: int) -> int:
-        """Like `first_start`, for a run of the lot in one chamber, without any clean-down."""
-        licence = self.can_start(lot)
+            return task.fact.start, task.fact.end
+        if task.lot is not None and task.stations:
+            lot = self.lots[task.lot]
+            found = [self.run_times(lot.demand, s, after) for s in lot.stations]
+            return min(start for start, _ in found), min(end for _, end in found)
         start = after
-        while start < UNLIMITED:
-            inside = next_start(self.windows[station], start, lot.shortest)
-            start = next_start(licence, inside, 1)
-            if start == inside:
-                break
-        return start
+        if task.stations:
+            spans = (self.spans(task, s) for s in task.stations)
+            start = min(next_start(own, after, task.shortest) for own in spans)
+        return start, start + task.shortest
 
 
 def start_spans(spans: Spans, duration: int) -> list[tuple[int, int]]:
@@ -373,6 +457,15 @@ def next_start(spans: Spans | None, after: int, duration: int) -> int:
         if first + duration <= end:
             return first
     return UNLIMITED
+
+
+def _end_of_span(spans: Spans | None, minute: int) -> int:
+    """The end of the span that the minute is in (the later one where two touch); `UNLIMITED` where
+    there are no spans.
+    """
+    if spans is None:
+        return UNLIMITED
+    return spans[bisect_right(spans, (minute, UNLIMITED)) - 1][1]
 
 
 def _last_place(last: PreviousPlacement | None, index: dict[str, int]) -> tuple[int, int] | None:

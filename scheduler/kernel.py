@@ -24,6 +24,7 @@ compiled = cast(Callable[[F], F], numba.njit(cache=True, nogil=True))
 inlined = cast(Callable[[F], F], numba.njit(inline="always"))
 
 FAR = 10**15
+WATT_MINUTES_IN_A_KWH = 60_000
 IMPOSSIBLE = np.inf
 
 
@@ -38,15 +39,16 @@ class Given(NamedTuple):
     may: Bools  # [L, C]
     groups: Ints  # mixing groups of the lots, one lot after another
     apart: Bools  # [G, G]
-    chamber: Ints  # [C, 5]
+    chamber: Ints  # [C, 6]
     window: Ints  # [W, 2] minutes, one chamber after another
-    licence: Ints  # [N, 2] minutes
-    programme: Ints  # [P, 3]
+    licence: Ints  # [N, 2] minutes, spans of the starts of programmes, and of licensed people
+    programme: Ints  # [P, 8]
     order: Ints  # [L] lots of a programme next to each other, by urgency
     clean_min: Ints  # [P, P]
     clean_charge: Floats  # [P, P]
     running: float  # charge for each minute that a run lasts
     finish: float  # charge for each minute up to the last end
+    energy: float  # charge for each kilowatt-hour
     other_finish: int  # when everything outside the chambers ends at the latest
     horizon: int
     tolerance: int  # minutes by which a start may move and count as unmoved
@@ -74,9 +76,10 @@ class Given(NamedTuple):
 # Given.charge: for each minute after due, once if after due at all, and what due is held against.
 DUE, RATE, ONCE, AT_START = range(4)
 # Given.chamber
-MOST_LITRES, MOST_RAIL, FIRST_PROGRAMME, WINDOW_FROM, WINDOW_TO = range(5)
-# Given.programme
-LICENSED, ORDER_FROM, ORDER_TO = range(3)
+MOST_LITRES, MOST_RAIL, FIRST_PROGRAMME, WINDOW_FROM, WINDOW_TO, POWER = range(6)
+# Given.programme: slices of the order, and of the licence: its starts, if LICENSED; and its ends,
+# if CLEARED.
+LICENSED, ORDER_FROM, ORDER_TO, START_FROM, START_TO, CLEARED, END_FROM, END_TO = range(8)
 
 
 class State(NamedTuple):
@@ -150,10 +153,20 @@ def fraction(s: State) -> float:
 
 
 @inlined
+def run_charge(g: Given, c: int, minutes: int) -> float:
+    """What a run of so many minutes in a chamber is charged, whatever is in it."""
+    charge = g.running * minutes
+    if g.energy > 0.0:
+        watt_minutes = g.chamber[c, POWER] * minutes
+        charge += g.energy * -(-watt_minutes // WATT_MINUTES_IN_A_KWH)
+    return charge
+
+
+@inlined
 def lots_cost(g: Given, s: State, r: int, start: int, end: int) -> float:
     """What the run's lots are charged for, with the run's time."""
-    cost = g.running * (end - start)
     chamber = s.run[r, CHAMBER]
+    cost = run_charge(g, chamber, end - start)
     lot = s.run[r, HEAD]
     while lot >= 0:
         for k in range(g.lot[lot, CHARGE_FROM], g.lot[lot, CHARGE_TO]):
@@ -167,6 +180,32 @@ def lots_cost(g: Given, s: State, r: int, start: int, end: int) -> float:
             cost += g.lot[lot, CHANGE]
         lot = s.lot[lot, NEXT]
     return cost
+
+
+@inlined
+def first_in(spans: Ints, low: int, high: int, minute: int) -> int:
+    """The first minute, from this one on, inside a span of rows [low, high); FAR: there is none."""
+    a, b = low, high
+    while a < b:
+        middle = (a + b) // 2
+        if spans[middle, 1] > minute:
+            b = middle
+        else:
+            a = middle + 1
+    return max(minute, spans[a, 0]) if a < high else FAR
+
+
+@inlined
+def last_in(spans: Ints, low: int, high: int, minute: int) -> int:
+    """The last minute, up to this one, inside a span of rows [low, high); -FAR: there is none."""
+    a, b = low, high
+    while a < b:
+        middle = (a + b) // 2
+        if spans[middle, 0] > minute:
+            b = middle
+        else:
+            a = middle + 1
+    return min(minute, spans[a - 1, 1] - 1) if a > low else -FAR
 
 
 @inlined
@@ -195,11 +234,8 @@ def first_start(g: Given, c: int, programme: int, length: int, after: int, clean
             continue
         if not licensed:
             return start
-        found = FAR
-        for m in range(g.licence.shape[0]):
-            if g.licence[m, 1] > start:
-                found = max(start, g.licence[m, 0])
-                break
+        low_start, high_start = g.programme[programme, START_FROM], g.programme[programme, START_TO]
+        found = first_in(g.licence, low_start, high_start, start)
         if found == FAR:
             return FAR
         if found + length <= g.window[k, 1]:
@@ -207,6 +243,67 @@ def first_start(g: Given, c: int, programme: int, length: int, after: int, clean
         start = found
         k += 1
     return FAR
+
+
+@inlined
+def run_end(g: Given, programme: int, start: int, length: int) -> int:
+    """When a run that starts then and lasts so long is over: where a licensed person has to be
+    there at its end, once one is. FAR: never.
+    """
+    if g.programme[programme, CLEARED] == 0:
+        return start + length
+    low, high = g.programme[programme, END_FROM], g.programme[programme, END_TO]
+    return first_in(g.licence, low, high, start + length)
+
+
+@inlined
+def last_start(g: Given, programme: int, before: int) -> int:
+    """The last minute up to this one at which the licence lets a run start; -FAR: there is none."""
+    if g.programme[programme, LICENSED] == 0:
+        return before
+    low, high = g.programme[programme, START_FROM], g.programme[programme, START_TO]
+    return last_in(g.licence, low, high, before)
+
+
+@compiled
+def first_times(
+    g: Given, c: int, programme: int, length: int, longest: int, after: int, clean: int
+) -> tuple[int, int]:
+    """(start, end) of the first run from `after` on with clean-down and run inside one window of
+    the chamber and the licence kept at all its moments. Both FAR where there is none.
+    """
+    start = after
+    while True:
+        start = first_start(g, c, programme, length, start, clean)
+        end = FAR if start == FAR else run_end(g, programme, start, length)
+        if end == FAR:
+            return FAR, FAR
+        if end - start > longest:
+            start = end - longest
+            continue
+        closes = FAR
+        for k in range(g.chamber[c, WINDOW_FROM], g.chamber[c, WINDOW_TO]):
+            if start - clean < g.window[k, 1]:
+                closes = g.window[k, 1]
+                break
+        if end <= closes:
+            return start, end
+        start = closes + clean
+
+
+@compiled
+def cleared_times(g: Given, s: State, r: int, c: int, after: int, clean: int) -> tuple[int, int]:
+    """(start, end) of a run that ends while a licensed person is there, from `after` on: the first
+    end there is, and of the starts that have it the first or the last, whichever costs less. Both
+    FAR where there is none.
+    """
+    programme, shortest, longest = s.run[r, PROGRAMME], s.run[r, LENGTH], s.run[r, LONGEST]
+    start, end = first_times(g, c, programme, shortest, longest, after, clean)
+    if end < FAR:
+        last = last_start(g, programme, min(end - shortest, s.run[r, LATEST]))
+        if last > start and lots_cost(g, s, r, last, end) < lots_cost(g, s, r, start, end):
+            start = last
+    return start, end
 
 
 @inlined
@@ -416,21 +513,23 @@ def retime(g: Given, s: State, c: int, p: int, until: int) -> float:
             elif k >= until:
                 break
         else:
-            length = s.run[r, LENGTH]
-            start = first_start(
-                g, c, programme, length, max(s.run[r, READY], free_at + clean), clean
-            )
-            if start > s.run[r, LATEST] or start + length > g.horizon:
+            after = max(s.run[r, READY], free_at + clean)
+            if g.programme[programme, CLEARED] != 0:
+                start, end = cleared_times(g, s, r, c, after, clean)
+            else:
+                start = first_start(g, c, programme, s.run[r, LENGTH], after, clean)
+                end = start + s.run[r, LENGTH]
+            if start > s.run[r, LATEST] or end > g.horizon:
                 return IMPOSSIBLE
-            same = start == s.run[r, START] and start + length == s.run[r, END]
+            same = start == s.run[r, START] and end == s.run[r, END]
             if same and s.run[r, TOUCHED] != move:
                 if charge != s.charge[r, CLEAN]:
-                    change += set_times(s, r, start, start + length, s.charge[r, COST], charge)
+                    change += set_times(s, r, start, end, s.charge[r, COST], charge)
                 elif k >= until:
                     break
             else:
-                cost = lots_cost(g, s, r, start, start + length)
-                change += set_times(s, r, start, start + length, cost, charge)
+                cost = lots_cost(g, s, r, start, end)
+                change += set_times(s, r, start, end, cost, charge)
         free_at, after_fixed = s.run[r, END], s.run[r, FIXED]
     return change
 

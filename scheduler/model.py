@@ -17,6 +17,7 @@ from itertools import pairwise
 from ortools.sat.python import cp_model
 
 from scheduler.instance import (
+    WATT_MINUTES_IN_A_KWH,
     Instance,
     Lot,
     Spans,
@@ -75,6 +76,22 @@ class Model:
         self.cp.add_hint(literal, hinted)
         return literal
 
+    def exact_solver(self) -> cp_model.CpSolver:
+        """A solver, of one thread, whose word on what is best or impossible holds.
+
+        OR-Tools 9.15 takes a start and an end for free to move sooner together, across a gap that
+        only one of them has in its domain, and then calls a schedule optimal that is not. Told to
+        keep every solution it does not, but it is slower: where nothing is claimed, do without.
+        """
+        solver = cp_model.CpSolver()
+        solver.parameters.num_workers = 1
+        instance = self.instance
+        solver.parameters.keep_all_feasible_solutions_in_presolve = any(
+            lot.programme in instance.licensed and lot.longest > lot.shortest
+            for lot in self.free_lots
+        )
+        return solver
+
     def number(self, low: int, high: int, name: str, hinted: int) -> cp_model.IntVar:
         """A new integer in [low, high], with what the guess has."""
         number = self.cp.new_int_var(low, max(low, high), name)
@@ -102,6 +119,7 @@ def build_model(instance: Instance, guess: Schedule, free: Iterable[int] | None 
     add_chamber_sequences(model)
     add_lateness(model)
     add_running(model)
+    add_energy(model)
     add_changes(model)
     add_finish(model)
     model.cp.minimize(cp_model.LinearExpr.sum(model.objective))
@@ -546,12 +564,15 @@ def _joined(model: Model, run: tuple[str, int], lot: Lot) -> bool:
 
 
 def add_licence(model: Model) -> None:
-    """Runs that need a licensed person start while one is available."""
+    """Runs that need a licensed person have one at each of their moments."""
+    instance, cp = model.instance, model.cp
     for lot in model.free_lots:
-        spans = model.instance.can_start(lot)
+        spans, task = instance.licensed_starts(lot.demand), lot.tasks[0]
         if spans is not None:
-            domain = _start_domain(spans, 1)
-            model.cp.add_linear_expression_in_domain(model.start[lot.tasks[0]], domain)
+            cp.add_linear_expression_in_domain(model.start[task], _start_domain(spans, 1))
+        if lot.programme in instance.cleared:
+            ends = _start_domain(instance.licence or (), 1)
+            cp.add_linear_expression_in_domain(model.end[task], ends)
 
 
 def add_chamber_sequences(model: Model) -> None:
@@ -778,6 +799,37 @@ def add_running(model: Model) -> None:
             represents
         )
         model.objective.append(weight * longer)
+
+
+def add_energy(model: Model) -> None:
+    """Whole kilowatt-hours that runs use: what the shortest run of the lot takes in its chamber,
+    and what it takes longer.
+    """
+    instance, cp = model.instance, model.cp
+    weight = instance.problem.weights.energy
+    if not weight:
+        return
+    for run in model.kept_runs:
+        model.objective.append(weight * instance.energy_kwh(run.station, run.end - run.start))
+    for lot in model.free_lots:
+        least = {s: instance.energy_kwh(s, lot.shortest) for s in lot.stations}
+        most = {s: instance.energy_kwh(s, lot.longest) for s in lot.stations}
+        at = {s: model.in_chamber[lot.index, s] for s in lot.stations}
+        model.objective += [weight * least[s] * at[s] for s in lot.stations]
+        longer = max(most[s] - least[s] for s in lot.stations)
+        if not longer:
+            continue
+        lasts = model.guess.end[lot.tasks[0]] - model.guess.start[lot.tasks[0]]
+        guessed, more = model.guess.station[lot.tasks[0]], 0
+        if model.led_by[lot.index] == lot.index and guessed in least:
+            more = max(0, instance.energy_kwh(guessed, lasts) - least[guessed])
+        further = model.number(0, longer, f"further energy {lot.index}", more)
+        for s in lot.stations:
+            power = instance.chamber(s).power_w
+            if most[s] > least[s]:
+                used = WATT_MINUTES_IN_A_KWH * (least[s] + further)
+                cp.add(used >= power * model.length[lot.tasks[0]]).only_enforce_if(at[s])
+        model.objective.append(weight * further)
 
 
 def add_changes(model: Model) -> None:

@@ -1,13 +1,17 @@
-"""The plan document: where and when every step is done, what that costs and how good it is."""
+"""The plan document: where and when every step is done, what that costs and how good it is.
+
+Documents of format 1 are still read. They lack `Amounts.energy_kwh`, which is left out of what is
+written and hashed while it is 0, so that they keep the hash that they had.
+"""
 
 import hashlib
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Literal, Self
 
 import rfc8785
-from pydantic import Field
+from pydantic import Field, model_validator
 
-from scheduler.problem import Document, Id, Moment
+from scheduler.problem import Document, Id, Moment, says_nothing
 
 Sha256 = Annotated[str, Field(pattern="^[0-9a-f]{64}$")]
 Amount = Annotated[int, Field(strict=True, ge=0)]
@@ -47,6 +51,12 @@ class Amounts(Document):
     clean_down_cost: Amount = Field(description="Cost of all clean-downs.")
     changes: Amount = Field(description="Steps moved from the last plan.")
     finish: Amount = Field(description="Minutes from the epoch to the end of the last step.")
+    energy_kwh: Amount = Field(
+        default=0,
+        exclude_if=says_nothing,
+        description="Electrical energy that all runs use, kWh, each run's rounded up to a whole "
+        "one: the chamber's power_w times how long it lasts.",
+    )
 
 
 class Verified(Document):
@@ -60,7 +70,7 @@ class Verified(Document):
 class Plan(Document):
     """A plan for exactly one problem document."""
 
-    format: Literal["lagan-plan/1"] = "lagan-plan/1"
+    format: Literal["lagan-plan/1", "lagan-plan/2"] = "lagan-plan/2"
     problem_sha256: Sha256 = Field(description="Hash of the problem's canonical JSON (RFC 8785).")
     placements: tuple[Placement, ...]
     runs: tuple[Run, ...]
@@ -75,6 +85,12 @@ class Plan(Document):
     seconds: float = Field(ge=0, description="Wall time spent.")
     method: tuple[str, ...] = Field(default=(), description="How the plan was made, in order.")
     verified: Verified | None = None
+
+    @model_validator(mode="after")
+    def _of_its_format(self) -> Self:
+        if self.format == "lagan-plan/1" and "energy_kwh" in self.amounts.model_fields_set:
+            raise ValueError("format: lagan-plan/1 has no amounts energy_kwh; write lagan-plan/2")
+        return self
 
     def sha256(self) -> str:
         """Lower-case hex SHA-256 of the canonical JSON (RFC 8785), `verified` taken as null."""

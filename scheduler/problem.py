@@ -3,9 +3,15 @@
 Every time is a whole number of minutes after ``epoch``; every quantity is an integer in the
 unit that its name ends with. The models below are published as JSON Schema, so each field
 description is part of the document's reference.
+
+Documents of format 1 are still read. They lack `Programme.licence_after_min`,
+`Programme.licence_at_end`, `Chamber.power_w` and `Weights.energy`, and may not carry them. These
+four are left out of what is written, and hashed, while they say nothing: so a document of format 1
+keeps the hash that it had, and plans made for it still verify.
 """
 
 import hashlib
+from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Annotated, Literal, NamedTuple, Self
@@ -63,6 +69,11 @@ class Extent(NamedTuple):
     third: Positive
 
 
+def says_nothing(value: object) -> bool:
+    """Whether a field is 0, false or empty, as if it were not there."""
+    return not value
+
+
 class Document(BaseModel):
     """Base of everything in the two documents: immutable, and unknown fields are refused."""
 
@@ -97,6 +108,11 @@ class Chamber(Document):
     starts_in: Id | None = Field(
         default=None,
         description="Programme that it was last used for before its first run here; null: clean.",
+    )
+    power_w: Quantity = Field(
+        default=0,
+        exclude_if=says_nothing,
+        description="Electrical power that it takes while a run is on, W.",
     )
 
 
@@ -140,7 +156,12 @@ Station = Annotated[Chamber | Room | Store | Bench, Field(discriminator="kind")]
 
 
 class Programme(Document):
-    """What a chamber is run for; all pieces of a run have the same programme."""
+    """What a chamber is run for; all pieces of a run have the same programme.
+
+    A licensed person is there at a moment t if start ≤ t < end for one of the problem's
+    `licence_windows`. Moments are minutes, so a run may start, or end, at the minute at which the
+    person comes, and not at the one at which the person leaves.
+    """
 
     id: Id
     family: str = Field(default="", description="Programmes of a kind, for reading only.")
@@ -149,6 +170,24 @@ class Programme(Document):
         default=False,
         description="True: a run may only start while a licensed person is available.",
     )
+    licence_after_min: tuple[Minutes, ...] = Field(
+        default=(),
+        exclude_if=says_nothing,
+        description="Further moments, in minutes after the run's start, at which a licensed person "
+        "must be there, such as for a second signature. A run lasts at least until the last one.",
+    )
+    licence_at_end: bool = Field(
+        default=False,
+        exclude_if=says_nothing,
+        description="True: a licensed person must be there at the minute at which the run ends, "
+        "to clear it. A run that is over before the person comes lasts until then, if the longest "
+        "duration of every piece in it and the chamber's window allow that.",
+    )
+
+    @property
+    def last_moment_min(self) -> int:
+        """Minutes after its start that a run lasts at least, whatever is in it."""
+        return max(self.licence_after_min, default=0)
 
 
 class CleanDown(Document):
@@ -224,7 +263,12 @@ class RoomStep(StepBase):
 
 
 class StoreStep(StepBase):
-    """A stay in a store."""
+    """A stay in a store.
+
+    Work to enter it, or to leave it, is a bench step right before, or after: with `lag_max` 0
+    between the two, nothing waits halfway. The people who carry are the bench's, so that they bound
+    how much enters or leaves at one time; the litres are taken for the stay alone.
+    """
 
     kind: Literal["store"] = "store"
     stations: tuple[Id, ...] = Field(min_length=1, description="Stores to choose from.")
@@ -315,12 +359,17 @@ class Weights(Document):
     finish: Quantity = Field(
         default=0, description="For each minute from the epoch to the end of the last step."
     )
+    energy: Quantity = Field(
+        default=0,
+        exclude_if=says_nothing,
+        description="For each kilowatt-hour that runs use, each run's rounded up to a whole one.",
+    )
 
 
 class Problem(Document):
     """Everything that a plan depends on."""
 
-    format: Literal["lagan-problem/1"] = "lagan-problem/1"
+    format: Literal["lagan-problem/1", "lagan-problem/2"] = "lagan-problem/2"
     epoch: AwareDatetime = Field(description="Minute 0, in UTC.")
     horizon_min: Minutes = Field(description="All work must end by this minute.")
     stations: tuple[Station, ...]
@@ -355,6 +404,27 @@ class Problem(Document):
         if value.utcoffset() != timedelta(0):
             raise ValueError("epoch must be in UTC: write it with a trailing Z")
         return value.astimezone(UTC)
+
+    @model_validator(mode="after")
+    def _of_its_format(self) -> Self:
+        if self.format == "lagan-problem/1" and (newer := list(self._fields_of_2())):
+            raise ValueError(
+                f"format: lagan-problem/1 has no {', '.join(newer)}; write lagan-problem/2"
+            )
+        return self
+
+    def _fields_of_2(self) -> Iterator[str]:
+        """Fields that are given and that format 1 does not have, with where."""
+        parts: list[tuple[str, Document, tuple[str, ...]]] = [
+            ("weights", self.weights, ("energy",)),
+            *((f"stations {s.id!r}", s, ("power_w",)) for s in self.stations),
+            *(
+                (f"programmes {p.id!r}", p, ("licence_after_min", "licence_at_end"))
+                for p in self.programmes
+            ),
+        ]
+        for where, part, names in parts:
+            yield from (f"{name} ({where})" for name in names if name in part.model_fields_set)
 
     @model_validator(mode="after")
     def _consistent(self) -> Self:

@@ -213,8 +213,7 @@ class _Question:
             return None
         model = build_model(self.counting, earliest_guess(self.counting))
         _Earliest(self.new, limits, self.problem.horizon_min).shape(model)
-        solver = cp_model.CpSolver()
-        solver.parameters.num_workers = 1
+        solver = model.exact_solver()
         solver.parameters.random_seed = self.seed
         clock = Clock(self.began + ROOM_SHARE * self.seconds)
         if clock.run(solver, model.cp) not in (cp_model.OPTIMAL, cp_model.FEASIBLE):

@@ -15,6 +15,7 @@ from scheduler.kernel import (
     CHAMBER,
     CHARGE_FROM,
     CHARGE_TO,
+    CLEARED,
     DUE,
     END,
     FAR,
@@ -45,12 +46,16 @@ from scheduler.kernel import (
     below,
     compiled,
     first_start,
+    first_times,
     fits,
     fraction,
     inlined,
+    last_start,
     link,
     put_in,
     refresh,
+    run_charge,
+    run_end,
     take_out,
     take_slot,
     unlink,
@@ -346,7 +351,8 @@ def leave(g: Given, s: State, w: Work, b: Board, lot: int) -> None:
 @compiled
 def resize(g: Given, s: State, w: Work, b: Board, r: int, end: int) -> None:
     """Let a run end then."""
-    b.total[0] += g.running * (end - s.run[r, END])
+    c, start = s.run[r, CHAMBER], s.run[r, START]
+    b.total[0] += run_charge(g, c, end - start) - run_charge(g, c, s.run[r, END] - start)
     s.run[r, END] = end
     lot = s.run[r, HEAD]
     while lot >= 0:
@@ -380,7 +386,7 @@ def clean_charge(g: Given, s: State, c: int, p: int, programme: int) -> float:
 def opened(g: Given, s: State, b: Board, r: int, c: int, p: int) -> None:
     """Put a run into the sequence of a chamber."""
     b.total[0] += clean_charge(g, s, c, p, s.run[r, PROGRAMME])
-    b.total[0] += g.running * (s.run[r, END] - s.run[r, START])
+    b.total[0] += run_charge(g, c, s.run[r, END] - s.run[r, START])
     put_in(s, r, c, p)
     s.numbers[N_UNDO] = 0
 
@@ -392,7 +398,7 @@ def closed(g: Given, s: State, b: Board, r: int) -> None:
     take_out(s, r)
     s.numbers[N_UNDO] = 0
     b.total[0] -= clean_charge(g, s, c, p, s.run[r, PROGRAMME])
-    b.total[0] -= g.running * (s.run[r, END] - s.run[r, START])
+    b.total[0] -= run_charge(g, c, s.run[r, END] - s.run[r, START])
 
 
 @compiled
@@ -425,7 +431,7 @@ def take_lot(g: Given, s: State, w: Work, b: Board, lot: int) -> bool:
         free_at = s.run[s.sequence[c, p - 1], END] if p > 0 else 0
         return follows(g, s, c, programme_before(g, s, c, p), free_at, s.sequence[c, p])
     refresh(g, s, r)
-    end = s.run[r, START] + s.run[r, LENGTH]
+    end = run_end(g, s.run[r, PROGRAMME], s.run[r, START], s.run[r, LENGTH])
     if end < s.run[r, END] and may_end(s, w, b, r, end):
         write(b, RESIZE, r, s.run[r, END], 0, 0)
         resize(g, s, w, b, r, end)
@@ -524,22 +530,28 @@ def first_after(s: State, c: int, minute: int) -> int:
 
 
 @compiled
-def first_gap(
-    g: Given, s: State, c: int, programme: int, length: int, after: int
-) -> tuple[int, int]:
-    """(start, place) of the earliest run between the chamber's runs; start FAR: there is none."""
+def first_gap(g: Given, s: State, c: int, lot: int, after: int) -> tuple[int, int, int]:
+    """(start, end, place) of the earliest run of a lot between the chamber's runs; start FAR: there
+    is none.
+    """
+    programme, length = g.lot[lot, PROGRAMME_OF], g.lot[lot, SHORTEST]
+    longest = g.lot[lot, LONGEST_OF]
     for p in range(first_after(s, c, after + 1), s.filled[c] + 1):
         before = programme_before(g, s, c, p)
         clean = g.clean_min[before, programme]
         ready = max(after, clean)
         if p > 0:
             ready = max(ready, s.run[s.sequence[c, p - 1], END] + clean)
-        start = first_start(g, c, programme, length, ready, clean)
-        if start + length > g.horizon:
-            return FAR, 0
-        if p == s.filled[c] or follows(g, s, c, programme, start + length, s.sequence[c, p]):
-            return start, p
-    return FAR, 0
+        if g.programme[programme, CLEARED] == 0:
+            start = first_start(g, c, programme, length, ready, clean)
+            end = start + length
+        else:
+            start, end = first_times(g, c, programme, length, longest, ready, clean)
+        if end > g.horizon:
+            return FAR, FAR, 0
+        if p == s.filled[c] or follows(g, s, c, programme, end, s.sequence[c, p]):
+            return start, end, p
+    return FAR, FAR, 0
 
 
 @compiled
@@ -563,11 +575,11 @@ def enter_cheapest(
             if s.run[r, FIXED] != 0 or s.run[r, PROGRAMME] != programme:
                 continue
             start = s.run[r, START]
-            end = max(s.run[r, END], start + length)
+            end = max(s.run[r, END], run_end(g, programme, start, length))
             cost = lot_charge(g, lot, start, end) + EARLY * start
             if cost >= least:
                 break
-            cost += g.running * (end - s.run[r, END])
+            cost += run_charge(g, c, end - start) - run_charge(g, c, s.run[r, END] - start)
             if cost >= least or not fits(g, s, lot, r, -1) or fraction(s) < blink:
                 continue
             if end - start > min(g.lot[lot, LONGEST_OF], s.run[r, LONGEST]):
@@ -575,16 +587,22 @@ def enter_cheapest(
             if end > s.run[r, END] and not may_last(g, s, w, b, r, end):
                 continue
             least, into, at = cost, r, start
-        start, p = first_gap(g, s, c, programme, length, after)
+        start, end, p = first_gap(g, s, c, lot, after)
         if start >= FAR:
             continue
         if hold > 0.0:
-            slack = lot_slack(g, lot, start, start + length)
-            later, q = first_gap(g, s, c, programme, length, start + int(hold * slack))
+            slack = lot_slack(g, lot, start, end)
+            later, until, q = first_gap(g, s, c, lot, start + int(hold * slack))
             if later < FAR:
-                start, p = later, q
-        cost = lot_charge(g, lot, start, start + length) + EARLY * start
-        cost += g.running * length + clean_charge(g, s, c, p, programme)
+                start, end, p = later, until, q
+        cost = lot_charge(g, lot, start, end) + EARLY * start + run_charge(g, c, end - start)
+        if end - start > length:
+            # As it lasts until a licensed person comes, it may as well start later.
+            late = last_start(g, programme, end - length)
+            shorter = lot_charge(g, lot, late, end) + EARLY * late + run_charge(g, c, end - late)
+            if late > start and shorter < cost:
+                start, cost = late, shorter
+        cost += clean_charge(g, s, c, p, programme)
         if cost < least and fraction(s) >= blink:
             least, into, at, chamber, place = cost, -1, start, c, p
     if least == IMPOSSIBLE:
@@ -594,10 +612,10 @@ def enter_cheapest(
             return FAR
         into = take_slot(s, programme)
         s.run[into, HEAD], s.run[into, SIZE] = -1, 0
-        s.run[into, START], s.run[into, END] = at, at + length
+        s.run[into, START], s.run[into, END] = at, run_end(g, programme, at, length)
         opened(g, s, b, into, chamber, place)
         write(b, OPEN, into, 0, 0, 0)
-    end = at + length
+    end = run_end(g, programme, at, length)
     if end > s.run[into, END]:
         write(b, RESIZE, into, s.run[into, END], 0, 0)
         resize(g, s, w, b, into, end)
@@ -755,7 +773,7 @@ def settle_charges(g: Given, s: State, w: Work, b: Board) -> None:
     for c in range(g.chamber.shape[0]):
         for p in range(s.filled[c]):
             r = s.sequence[c, p]
-            b.total[0] += g.running * (s.run[r, END] - s.run[r, START])
+            b.total[0] += run_charge(g, c, s.run[r, END] - s.run[r, START])
             before = programme_before(g, s, c, p)
             b.total[0] += g.clean_charge[before, s.run[r, PROGRAMME]]
     b.finish[0] = last_end(w, b)

@@ -258,7 +258,7 @@ class WarmSearch:
     def _solve(self, schedule: Schedule, free: set[int], whole: bool) -> Schedule | None:
         model = build_model(self.instance, schedule, free)
         self.aim.shape(model)
-        solver = cp_model.CpSolver()
+        solver = model.exact_solver() if whole else cp_model.CpSolver()
         solver.parameters.num_workers = 1
         solver.parameters.random_seed = self.rng.randrange(2**30)
         solver.parameters.max_deterministic_time = WHOLE_WORK if whole else ROUND_WORK
@@ -348,11 +348,11 @@ def _changed_problems(problem: Problem, plan: Plan, item_id: str) -> list[tuple[
                 found[what] = _with_shift(problem, bench, shift)
         elif reason.cause == "licence":
             run = next(r for r in plan.runs if r.id == places[item, reason.step].run)
-            visit = _extra_visit(problem, plan, run, start - reason.waited_min)
-            if visit is not None:
-                what = f"an extra visit of the licensed person at {when(problem, visit.start)}"
-                windows = tuple(sorted((*(problem.licence_windows or ()), visit)))
-                found[what] = problem.model_copy(update={"licence_windows": windows})
+            first = _could_start(plan, run, start - reason.waited_min)
+            shortest = explainer.shortest_min(run)
+            found |= _with_visits(problem, _licensed_moments(problem, run, first, shortest))
+    for run, longer in explainer.kept_closed(item_id):
+        found |= _with_visits(problem, [run.end - longer])
     return list(found.items())[:MOST_ADDED]
 
 
@@ -378,12 +378,38 @@ def _with_shift(problem: Problem, bench: Bench, shift: Shift) -> Problem:
     return problem.model_copy(update={"stations": stations})
 
 
-def _extra_visit(problem: Problem, plan: Plan, run: Run, ready: int) -> Window | None:
-    """A visit from when the run could start but for the licence, to the next that is planned."""
+def _could_start(plan: Plan, run: Run, ready: int) -> int:
+    """When the run could start but for the licence: clean-down done, and the item ready."""
     before = [r.end for r in plan.runs if r.station == run.station and r.end <= run.start]
-    first = max(0, ready, max(before, default=0) + run.start - run.clean_down_start)
-    windows = problem.licence_windows or ()
-    following = min((w.start for w in windows if w.start > first), default=first + VISIT_MIN)
-    if any(w.start <= first < w.end for w in windows):
-        return None
-    return Window(first, min(first + VISIT_MIN, following))
+    return max(0, ready, max(before, default=0) + run.start - run.clean_down_start)
+
+
+def _licensed_moments(problem: Problem, run: Run, start: int, shortest: int) -> list[int]:
+    """When such a run needs a licensed person if it starts then and lasts no longer than it must,
+    in order.
+    """
+    programme = next(p for p in problem.programmes if p.id == run.programme)
+    moments = [start + moment for moment in programme.licence_after_min]
+    moments += [start] if programme.needs_licence else []
+    moments += [start + shortest] if programme.licence_at_end else []
+    return sorted(moments)
+
+
+def _with_visits(problem: Problem, moments: Iterable[int]) -> dict[str, Problem]:
+    """The problem with a visit at each of these moments at which nobody licensed is there, by what
+    that adds in words; none where there is nothing to add.
+    """
+    windows = list(problem.licence_windows or ())
+    visits: list[Window] = []
+    for moment in moments:
+        if not any(w.start <= moment < w.end for w in (*windows, *visits)):
+            following = min(
+                (w.start for w in windows if w.start > moment), default=moment + VISIT_MIN
+            )
+            visits.append(Window(moment, min(moment + VISIT_MIN, following)))
+    if not visits:
+        return {}
+    several = "an extra visit" if len(visits) == 1 else "extra visits"
+    at = " and at ".join(when(problem, visit.start) for visit in visits)
+    changed = {"licence_windows": tuple(sorted((*windows, *visits)))}
+    return {f"{several} of the licensed person at {at}": problem.model_copy(update=changed)}

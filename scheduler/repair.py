@@ -96,9 +96,9 @@ def _same_place(board: Board, node: Node) -> bool:
     if start < max(t.earliest for t in node.tasks):
         return False
     task, lot = node.tasks[0], node.lot
-    if start + (task.shortest if lot is None else lot.shortest) > board.instance.horizon:
-        return False
     if lot is None:
+        if start + task.shortest > board.instance.horizon:
+            return False
         if station >= 0 and (
             station not in task.stations or board.fits(task, station, start, task.shortest) != start
         ):
@@ -116,9 +116,10 @@ def _same_place(board: Board, node: Node) -> bool:
         board.enter(lot, before)
         return True
     gap = Gap(station, before, runs[n] if n < len(runs) else None)
-    if board.run_start(lot.programme, lot.shortest, gap, start) != start:
+    found, end = board.run_times(lot.demand, gap, start)
+    if found != start or end > board.instance.horizon:
         return False
-    if not board.gap_suits(gap, lot.programme, start, lot.shortest):
+    if not board.gap_suits(gap, lot.programme, start, end - start):
         return False
     run = BoardRun(station, lot.programme, start, lot.shortest)
     insort(runs, run, key=lambda r: r.start)

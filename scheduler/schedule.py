@@ -60,12 +60,14 @@ def amounts_of(instance: Instance, schedule: Schedule) -> Amounts:
                 schedule.station[task.index] != station
                 or abs(start - at) > instance.problem.change_tolerance_min
             )
-    running = clean = 0
+    running = clean = energy = 0
     for chamber, names in schedule.runs_by_chamber(instance).items():
         after = instance.first_programme[chamber]
         for name in names:
             lot = instance.lots[name]
-            running += schedule.end[lot.tasks[0]] - schedule.start[lot.tasks[0]]
+            lasts = schedule.end[lot.tasks[0]] - schedule.start[lot.tasks[0]]
+            running += lasts
+            energy += instance.energy_kwh(chamber, lasts)
             clean += instance.clean_cost[after][lot.programme]
             after = lot.programme
     return Amounts(
@@ -75,6 +77,7 @@ def amounts_of(instance: Instance, schedule: Schedule) -> Amounts:
         clean_down_cost=clean,
         changes=changes,
         finish=max((0, *schedule.end)),
+        energy_kwh=energy,
     )
 
 
@@ -100,6 +103,7 @@ def objective_of(instance: Instance, amounts: Amounts) -> int:
         + weights.clean_down_cost * amounts.clean_down_cost
         + weights.changes * amounts.changes
         + weights.finish * amounts.finish
+        + weights.energy * amounts.energy_kwh
     )
 
 

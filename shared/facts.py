@@ -162,6 +162,7 @@ class Constant(StrEnum):
     PROMISE_D = "promise_d"
     START_BY_FACTOR = "start_by_factor"
     THAW_MOST_H = "thaw_most_h"
+    CLEARANCE_WAIT_H = "clearance_wait_h"
     ROOM_RH_MARGIN_PERCENT = "room_rh_margin_percent"
     ROOM_T_MARGIN_C = "room_t_margin_c"
 

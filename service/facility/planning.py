@@ -15,7 +15,7 @@ from zoneinfo import ZoneInfo
 from sqlmodel import Session
 
 import scheduler.problem as sp
-from scheduler.consistency import why_unusable
+from scheduler.consistency import why_unlicensed, why_unusable
 from scheduler.plan import Plan
 from service.assessing import (
     ProgrammeRuling,
@@ -100,6 +100,8 @@ class _Planner:
         self.freezable: set[str] = set()
         self.courses: dict[tuple[DryingBody, float, bool, str], tuple[float, ...]] = {}
         self.stations = {station.id: station for station in self._stations()}
+        self.planned_programmes = {one.id: one for one in self._programmes()}
+        self.licence_windows = self._licence_windows()
         self.longest_shift = {
             bench.id: max(span.minutes for day in _working_spans(bench.shifts) for span in day)
             for bench in self.facility.stations
@@ -136,9 +138,9 @@ class _Planner:
             epoch=self.epoch,
             horizon_min=self.horizon,
             stations=tuple(self.stations.values()),
-            programmes=tuple(self._programmes()),
+            programmes=tuple(self.planned_programmes.values()),
             clean_downs=tuple(self._clean_downs()),
-            licence_windows=self._licence_windows(),
+            licence_windows=self.licence_windows,
             items=tuple(planned),
             together=tuple(self._together(by_parent, planned)),
             apart=(("mould", "no-mould"),),
@@ -201,9 +203,20 @@ class _Planner:
             return None
         reasons = {one: why_unusable(item, step, self.stations[one]) for one in step.stations}
         if not all(reasons.values()):
-            return None
+            return self._why_unlicensed(step)
         return "; ".join(
             f"{self.stations[one].label or one}: {why}" for one, why in reasons.items()
+        )
+
+    def _why_unlicensed(self, step: sp.Step) -> str | None:
+        """Whether licensed people are never there both to start such a run and to clear it."""
+        if not isinstance(step, sp.BatchStep):
+            return None
+        programme = self.planned_programmes[step.programme]
+        if why_unlicensed(step, programme, self.licence_windows) is None:
+            return None
+        return (
+            f"no licensed person is there both to start {programme.label} and to clear it in time"
         )
 
     def _leave(self, piece: Item, why: str) -> None:
@@ -387,6 +400,9 @@ class _Planner:
             return []
         self.programmes[piece.tag] = programme
         least, most = programme.run_min
+        if programme.needs_licence:
+            # It stays closed and aired until a licensed person reads that it may be opened.
+            most += round(self.known.constant(Constant.CLEARANCE_WAIT_H) * 60)
         return [
             sp.BatchStep(
                 id=StepKind.CHAMBER.value,
@@ -412,7 +428,7 @@ class _Planner:
         ]
 
     def _fixed(self, piece: Item, item: sp.Item) -> Iterable[sp.FixedPlacement]:
-        """A piece that is in a chamber now stays there till the run ends."""
+        """A piece that is in a chamber now stays there till the run ends, and is cleared."""
         run = self.open_runs.get(piece.tag)
         if run is None or not any(step.kind == "batch" for step in item.steps):
             return
@@ -432,7 +448,12 @@ class _Planner:
         programme = self.book.programme(run.programme, run.version)
         longest = programme.run_min[1] if programme else 24 * 60
         start = self._minute(began)
-        return start, max(start + longest, GRID_MIN)
+        end = max(start + longest, GRID_MIN)
+        if programme is not None and programme.needs_licence:
+            # Nobody licensed any more: it is for people to say when it ends.
+            hours = (max(end, opens) for opens, closes in self.licence_windows if closes > end)
+            end = next(hours, end)
+        return start, end
 
     def _together(
         self, by_parent: dict[str, list[Item]], planned: Sequence[sp.Item]
@@ -562,6 +583,7 @@ class _Planner:
                 family=programme.family,
                 label=programme.label,
                 needs_licence=programme.needs_licence,
+                licence_at_end=programme.clearance is not None,
             )
 
     def _clean_downs(self) -> Iterable[sp.CleanDown]:

@@ -3,6 +3,7 @@
 Written from the meaning of the document alone; it shares nothing with the solver or the verifier.
 """
 
+import math
 from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -94,8 +95,14 @@ def open_for(problem: Problem, placed: Placed) -> bool:
         programme = next(p for p in problem.programmes if p.id == placed.step.programme)
         if placed.step.programme not in station.programmes:
             return False
-        if programme.needs_licence and problem.licence_windows is not None:
-            return any(w.start <= placed.start < w.end for w in problem.licence_windows)
+        length = placed.end - placed.start
+        if any(moment > length for moment in programme.licence_after_min):
+            return False
+        asked = [placed.start + moment for moment in programme.licence_after_min]
+        asked += [placed.start] * programme.needs_licence + [placed.end] * programme.licence_at_end
+        return problem.licence_windows is None or all(
+            any(minute in range(*window) for window in problem.licence_windows) for minute in asked
+        )
     return True
 
 
@@ -178,7 +185,7 @@ def late_cost(problem: Problem, placed: list[Placed]) -> int:
         if p.step is p.item.steps[-1] and p.item.due_min is not None and p.end > p.item.due_min:
             cost += weights.lateness * p.item.weight * (p.end - p.item.due_min)
             cost += weights.late_items
-    return cost + weights.finish * max(p.end for p in placed)
+    return cost + weights.finish * max(0, *(p.end for p in placed))
 
 
 def total_cost(problem: Problem, placed: list[Placed]) -> int | None:
@@ -208,6 +215,7 @@ def total_cost(problem: Problem, placed: list[Placed]) -> int | None:
             ):
                 return None
             cost += weights.running_min * (end - start) + weights.clean_down_cost * clean_cost
+            cost += weights.energy * math.ceil(chamber.power_w * (end - start) / 60_000)
             after, free_from = programme, end
     for group in problem.together:
         places = defaultdict(list)

@@ -68,10 +68,25 @@ def runs_only(rng: random.Random, count: int) -> dict[str, Any]:
                 "programmes": [GAS, AIR],
                 "windows": [[0, 60], [70, 130], [140, 400]],
                 "starts_in": AIR,
+                "power_w": 9_000,
             },
-            {"kind": "chamber", "id": "c2", "usable_l": 6, "programmes": [GAS, AIR]},
+            {
+                "kind": "chamber",
+                "id": "c2",
+                "usable_l": 6,
+                "programmes": [GAS, AIR],
+                "power_w": 25_000,
+            },
         ],
-        "programmes": [{"id": GAS, "needs_licence": True}, {"id": AIR}],
+        "programmes": [
+            {
+                "id": GAS,
+                "needs_licence": rng.random() < 0.8,
+                "licence_after_min": rng.choice([[], [2], [1, 3]]),
+                "licence_at_end": rng.random() < 0.6,
+            },
+            {"id": AIR, "licence_at_end": rng.random() < 0.2},
+        ],
         "clean_downs": [
             {"after": GAS, "into": AIR, "minutes": 4, "cost": 9},
             {"after": AIR, "into": GAS, "minutes": 2, "cost": 5},
@@ -88,6 +103,7 @@ def runs_only(rng: random.Random, count: int) -> dict[str, Any]:
             "clean_down_cost": 1,
             "changes": 5,
             "finish": 1,
+            "energy": 7,
         },
     }
 

@@ -208,6 +208,25 @@ def no_licensed_person() -> Broken:
     return on(problem_of(one_of_each(licence_windows=[[0, 135]])))
 
 
+def asking_for_more(windows: list[list[int]], **asked: Any) -> Broken:
+    """The good plan, whose run goes from 135 to 235, where its programme asks for more."""
+    document = one_of_each(licence_windows=windows)
+    document["programmes"][0] |= asked
+    return on(problem_of(document))
+
+
+def nobody_signs_a_second_time() -> Broken:
+    return asking_for_more([[0, 184], [186, 500]], licence_after_min=[10, 50])
+
+
+def over_before_it_is_signed() -> Broken:
+    return asking_for_more([[0, 500]], licence_after_min=[101])
+
+
+def nobody_clears_it() -> Broken:
+    return asking_for_more([[0, 235], [236, 500]], licence_at_end=True)
+
+
 def rack_overfilled() -> Broken:
     return on(with_station_changes("room", rack_mm=1199))
 
@@ -234,6 +253,10 @@ def too_few_people() -> Broken:
 
 def wrong_amounts() -> Broken:
     return on(problem_of(one_of_each()), lambda p: p.model_copy(update={"objective": 341}))
+
+
+def energy_not_counted() -> Broken:
+    return on(with_station_changes("chamber", power_w=600))
 
 
 def bound_above() -> Broken:
@@ -274,6 +297,9 @@ CASES = [
     ("chamber_window", outside_chamber_window),
     ("chamber_window", across_touching_windows),
     ("licence", no_licensed_person),
+    ("licence", nobody_signs_a_second_time),
+    ("licence", over_before_it_is_signed),
+    ("licence", nobody_clears_it),
     ("rack", rack_overfilled),
     ("moisture", too_much_moisture),
     ("room_window", outside_room_window),
@@ -281,6 +307,7 @@ CASES = [
     ("shift", outside_shift),
     ("people", too_few_people),
     ("objective", wrong_amounts),
+    ("objective", energy_not_counted),
     ("bound", bound_above),
     ("bound", said_optimal),
 ]
@@ -307,6 +334,37 @@ def test_a_broken_rule_is_named(rule: str, broken: Callable[[], Broken]) -> None
     assert {b.rule for b in report.breaches} - follow <= {rule}
     with pytest.raises(PlanBrokenError, match=f"{rule}: "):
         stamp(problem, plan)
+
+
+@pytest.mark.parametrize(
+    ("broken", "where"),
+    [
+        (nobody_signs_a_second_time, "run 'r' at 185, 50 min after its start"),
+        (over_before_it_is_signed, "run 'r', over before 101 min after its start"),
+        (nobody_clears_it, "run 'r' at 235, its end"),
+    ],
+)
+def test_a_missing_licence_is_told_with_its_moment(
+    broken: Callable[[], Broken], where: str
+) -> None:
+    problem, plan = broken()
+    assert [b.detail for b in check(problem, plan).breaches] == [where]
+
+
+def test_whoever_comes_as_the_run_ends_may_clear_it() -> None:
+    problem, plan = asking_for_more([[0, 136], [235, 236]], licence_at_end=True)
+    assert check(problem, plan).passed
+    assert check(*asking_for_more([[0, 500]], licence_after_min=[100, 0])).passed
+
+
+def test_energy_is_counted_for_each_run_in_whole_kilowatt_hours() -> None:
+    # 100 min at 600 W are 1 kWh, at 601 W more than that.
+    for power, used in ((0, 0), (600, 1), (601, 2), (1_200, 2)):
+        problem = with_station_changes("chamber", power_w=power)
+        assert check(problem, good_plan(problem)).amounts.energy_kwh == used
+    dear = problem.weights.model_copy(update={"energy": 10})
+    report = check(problem.model_copy(update={"weights": dear}), good_plan(problem))
+    assert report.objective == 342 + 20
 
 
 def test_every_rule_has_a_plan_that_breaks_it() -> None:

@@ -78,6 +78,29 @@ def test_a_licence_that_comes_too_late_for_a_lag() -> None:
     )
 
 
+def test_nobody_licensed_to_clear_a_run_in_time() -> None:
+    cleared = [{"id": "p", "needs_licence": True, "licence_at_end": True}]
+    steps = [run(max_min=900)]
+    problem = problem_with(
+        [{"id": "A", "steps": steps}], programmes=cleared, licence_windows=[[0, 50], [700, 800]]
+    )
+    assert str(found(problem)) == (
+        "For A, these cannot all hold: all work ends by 2031-03-03 10:00 UTC; "
+        "no licensed person is there from 2031-03-03 00:50 UTC on. Give up one of them."
+    )
+
+
+def test_a_run_may_be_cleared_at_the_horizon_if_somebody_is_there() -> None:
+    cleared = [{"id": "p", "licence_at_end": True}]
+    items = [{"id": "A", "steps": [run(min_min=600)]}]
+    assert find_conflict(problem_with(items, programmes=cleared, licence_windows=[[600, 601]])) is (
+        None
+    )
+    # The last minute of this one is the one before the horizon.
+    told = found(problem_with(items, programmes=cleared, licence_windows=[[0, 600], [650, 700]]))
+    assert {f.kind for f in told.facts} == {"item", "horizon", "licence"}
+
+
 def test_a_fixed_placement_that_breaks_a_lag() -> None:
     steps = [WORK, run(lag_max=30)]
     fixed = [

@@ -92,6 +92,45 @@ def test_a_missing_licence() -> None:
     assert "needs a licensed person" in binding(problem, plan, "A")
 
 
+FUMIGATION = {"id": "q", "needs_licence": True, "licence_at_end": True}
+
+
+def test_a_licensed_person_who_comes_too_late_to_clear_a_run() -> None:
+    problem, plan = planned(
+        [{"id": "A", "steps": [batch("q")]}],
+        programmes=[{"id": "p"}, FUMIGATION],
+        licence_windows=[[0, 20], [60, 80]],
+    )
+    # It lasts 50, so it starts at 10 to be cleared at 60, and at 10 somebody is there to start it.
+    assert binding(problem, plan, "A") == (
+        "q needs a licensed person when it ends, available only then"
+    )
+    assert plan.runs[0].start == 10
+
+
+def test_a_second_signature_that_holds_a_run() -> None:
+    problem, plan = planned(
+        [{"id": "A", "steps": [batch("q")]}],
+        programmes=[{"id": "p"}, {"id": "q", "licence_after_min": [30]}],
+        licence_windows=[[70, 80]],
+    )
+    assert binding(problem, plan, "A") == (
+        "q needs a licensed person 30 min after its start, available only then"
+    )
+
+
+def test_a_run_kept_closed_until_it_is_cleared_is_told() -> None:
+    problem, plan = planned(
+        [{"id": "A", "steps": [batch("q") | {"max_min": 1000}]}],
+        programmes=[{"id": "p"}, FUMIGATION],
+        licence_windows=[[0, 20], [900, 950]],
+    )
+    assert explain(problem, plan, "A") == (
+        "A ends 2031-03-03 15:00 UTC: it never waits. "
+        "run-001 lasts 14 h 10 min longer than it must, until a licensed person comes."
+    )
+
+
 def test_a_companion_that_was_late() -> None:
     items: list[dict[str, Any]] = [
         {"id": "A", "steps": [batch()]},

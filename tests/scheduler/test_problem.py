@@ -34,6 +34,11 @@ def weigh_too_much(document: dict[str, Any]) -> None:
     document["weights"]["lateness"] = 1_000_000
 
 
+def ask_for_two_at_once(document: dict[str, Any]) -> None:
+    document["programmes"][0] |= {"licence_after_min": [90]}
+    document["licence_windows"] = [[0, 50], [200, 250]]
+
+
 FACT = {"item": "A", "step": "run", "station": "chamber", "start": 0, "end": 100, "run": "r"}
 
 CASES: list[tuple[str, Mutation]] = [
@@ -52,6 +57,14 @@ CASES: list[tuple[str, Mutation]] = [
     ("gives off 50 g/h, it removes 49", put("stations", 1, "removal_g_h", 49)),
     ("needs 40 L, it holds 39", put("stations", 0, "litres", 39)),
     ("licence_windows is empty; add a window", put("licence_windows", [])),
+    (
+        "130 min after the start, and the step lasts no more than 120",
+        put("programmes", 0, "licence_after_min", [130]),
+    ),
+    (
+        "has one for no run of 100 to 120 min",
+        ask_for_two_at_once,
+    ),
     ("ends before it starts", put("licence_windows", [[9, 8]])),
     ("overlap or are out of order", put("stations", 2, "shifts", [[0, 400, 2], [399, 500, 2]])),
     ("lag_max 200 is less than lag_min 300", put("items", 0, "steps", 1, "lag_min", 300)),
@@ -146,7 +159,7 @@ def test_hash_is_that_of_rfc_8785_json() -> None:
     empty = Problem(epoch=datetime(2031, 3, 3, tzinfo=UTC), horizon_min=0, stations=(), items=())
     text = (
         '{"apart":[],"change_tolerance_min":0,"clean_down_default":{"cost":0,"minutes":0},'
-        '"clean_downs":[],"epoch":"2031-03-03T00:00:00Z","fixed":[],"format":"lagan-problem/1",'
+        '"clean_downs":[],"epoch":"2031-03-03T00:00:00Z","fixed":[],"format":"lagan-problem/2",'
         '"horizon_min":0,"items":[],"licence_windows":null,"previous":[],"programmes":[],'
         '"stations":[],"together":[],"weights":{"changes":0,"clean_down_cost":0,"finish":0,'
         '"late_items":0,"lateness":1,"running_min":0}}'

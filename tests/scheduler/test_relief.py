@@ -88,6 +88,32 @@ def test_a_visit_of_the_licensed_person() -> None:
     ]
 
 
+def test_a_visit_to_clear_a_run() -> None:
+    run = {"id": "run", "kind": "batch", "stations": ["big"], "programme": "p", "min_min": 50}
+    cleared = [{"id": "p", "needs_licence": True, "licence_at_end": True}]
+    piece = {"id": "A", "due_min": 60, "steps": [run | {"max_min": 1000}]}
+    problem = document([piece], programmes=cleared, licence_windows=[[0, 20], [900, 960]])
+    plan = dispatch(problem, "deadline")
+    assert end_of(problem, plan, "A") == 900
+    found = relief(problem, plan, "A", seconds=20)
+    assert [(r.what, r.gained_min) for r in found] == [
+        ("an extra visit of the licensed person at 2031-03-03 00:50 UTC", 850)
+    ]
+
+
+def test_visits_to_start_a_run_and_to_clear_it() -> None:
+    run = {"id": "run", "kind": "batch", "stations": ["big"], "programme": "p", "min_min": 90}
+    problem = document(
+        [{"id": "A", "due_min": 60, "steps": [run]}],
+        programmes=[{"id": "p", "needs_licence": True, "licence_at_end": True}],
+        licence_windows=[[900, 1000]],
+    )
+    found = relief(problem, dispatch(problem, "deadline"), "A", seconds=20)
+    assert [r.what for r in found] == [
+        "extra visits of the licensed person at 2031-03-03 00:00 UTC and at 2031-03-03 01:30 UTC"
+    ]
+
+
 def test_another_piece_later_needs_nothing_added() -> None:
     problem = document(
         [

@@ -25,6 +25,9 @@ SLOW = settings(
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much],
 )
 
+# A kilowatt-hour in two minutes, in one, and more than one a minute; rounded up for each run.
+POWERS = st.sampled_from([0, 30_000, 60_000, 90_000])
+
 
 @st.composite
 def steps(draw: st.DrawFn, number: int, horizon: int) -> dict[str, Any]:
@@ -88,8 +91,15 @@ def tiny_documents(draw: st.DrawFn, most_items: int = 3, most_steps: int = 4) ->
                 "programmes": ["p", "q"],
                 "windows": draw(st.sampled_from([None, [[0, split], [split, horizon]]])),
                 "starts_in": draw(st.sampled_from([None, "p"])),
+                "power_w": draw(POWERS),
             },
-            {"kind": "chamber", "id": "c2", "usable_l": 2, "programmes": ["p"]},
+            {
+                "kind": "chamber",
+                "id": "c2",
+                "usable_l": 2,
+                "programmes": ["p"],
+                "power_w": draw(POWERS),
+            },
             {
                 "kind": "room",
                 "id": "room",
@@ -100,10 +110,22 @@ def tiny_documents(draw: st.DrawFn, most_items: int = 3, most_steps: int = 4) ->
             {"kind": "bench", "id": "b1", "shifts": [[0, split, 1], [split, horizon, 2]]},
             {"kind": "bench", "id": "b2", "shifts": [[1, horizon, 1]]},
         ],
-        "programmes": [{"id": "p"}, {"id": "q", "needs_licence": draw(st.booleans())}],
+        "programmes": [
+            {"id": "p", "licence_at_end": draw(st.booleans())},
+            {
+                "id": "q",
+                "needs_licence": draw(st.booleans()),
+                "licence_after_min": draw(st.sampled_from([[], [], [1], [2, 1]])),
+                "licence_at_end": draw(st.booleans()),
+            },
+        ],
         "clean_downs": [{"after": "p", "into": "q", "minutes": 1, "cost": 3}],
         "clean_down_default": {"minutes": draw(st.integers(0, 1)), "cost": 1},
-        "licence_windows": draw(st.sampled_from([None, [[1, split]]])),
+        "licence_windows": draw(
+            st.sampled_from(
+                [None, [[1, split]], [[0, 1], [split, horizon]], [[1, 2], [2, 3], [5, 6]]]
+            )
+        ),
         "items": items,
         "apart": draw(st.sampled_from([[], [["x", "y"]], [["x", "x"]]])),
         "weights": {
@@ -113,6 +135,7 @@ def tiny_documents(draw: st.DrawFn, most_items: int = 3, most_steps: int = 4) ->
             "clean_down_cost": draw(st.integers(0, 2)),
             "changes": draw(st.integers(0, 3)),
             "finish": draw(st.integers(0, 2)),
+            "energy": draw(st.integers(0, 3)),
         },
     }
     if len(items) > 1 and draw(st.booleans()):

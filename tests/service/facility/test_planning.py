@@ -36,7 +36,7 @@ from service.log import reading
 from service.settings import Settings
 from shared import events as ev
 from shared.facility import Bench, Facility
-from shared.facts import facts
+from shared.facts import Constant, facts
 from shared.vocabulary import (
     Damage,
     Decision,
@@ -456,6 +456,54 @@ def test_a_gas_run_is_planned_only_while_a_licensed_person_is_there(here: Instal
     windows = planning.problem.licence_windows or ()
     assert run.programme == GAS.id
     assert any(one.start <= run.start < one.end for one in windows)
+
+
+def test_a_gas_run_ends_while_a_licensed_person_is_there_to_clear_it(here: Installation) -> None:
+    furnish(here)
+    bring(here, VASE)
+    allow(here, VASE)
+    planning = plan_for(here)
+    (programme,) = (one for one in planning.problem.programmes if one.id == GAS.id)
+    assert programme.licence_at_end
+    assert not any(one.licence_at_end for one in planning.problem.programmes if one.id == AIR.id)
+    # A night in the closed, aired chamber may come on top of the signer's greatest length.
+    night = round(facts().constant(Constant.CLEARANCE_WAIT_H) * 60)
+    step = step_of(planning, VASE, "chamber")
+    assert (step.min_min, step.max_min) == (GAS.run_min[0], GAS.run_min[1] + night)
+    plan = solved(planning.problem)
+    (run,) = plan.runs
+    windows = planning.problem.licence_windows or ()
+    assert any(one.start <= run.end < one.end for one in windows)
+
+
+def test_gas_that_nobody_is_there_to_clear_is_left_out(here: Installation) -> None:
+    mondays = FACILITY.licensed[0].model_copy(update={"hours": (shift(9, 16, 1, days=(0,)),)})
+    furnish(here, FACILITY.model_copy(update={"licensed": (mondays,)}))
+    bring(here, VASE)
+    allow(here, VASE)
+    planning = plan_for(here)
+    # The shortest run takes longer than the seven hours, and none may last a week.
+    assert why_left(planning, VASE) == [
+        "chamber run: no licensed person is there both to start Odour gas and to clear it in time"
+    ]
+    assert "chamber" not in steps_of(planning, VASE)
+
+
+def test_a_gas_run_under_way_takes_until_it_can_be_cleared(
+    here: Installation, clock: Clock
+) -> None:
+    furnish(here)
+    bring(here, VASE)
+    allow(here, VASE)
+    finish(here, VASE, StepKind.STABILISE)
+    open_run(here, VASE, programme=GAS)
+    say(here, ev.ItemLoaded(run="run-1", tag=VASE))
+    planning = plan_for(here)
+    (fixed,) = planning.problem.fixed
+    windows = planning.problem.licence_windows or ()
+    over = fixed.start + GAS.run_min[1]
+    assert not any(one.start <= over < one.end for one in windows)
+    assert fixed.end == min(one.start for one in windows if one.start > over)
 
 
 def test_a_piece_in_a_chamber_now_stays_there(here: Installation, clock: Clock) -> None:
