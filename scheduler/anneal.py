@@ -198,7 +198,7 @@ def given_of(instance: Instance, schedule: Schedule) -> Given:
                 )
             ],
             dtype=np.int64,
-        ),
+        ).reshape(-1, kernel.POWER + 1),
         window=np.array([w for own in windows for w in own], dtype=np.int64).reshape(-1, 2),
         licence=np.array(licence, dtype=np.int64).reshape(-1, 2),
         programme=np.array(

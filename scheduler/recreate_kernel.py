@@ -68,8 +68,14 @@ EARLY = 1e-3
 """Of two runs that cost the same a lot takes the earlier: charge for a minute later."""
 MOST_OUT, MOST_RUN_OUT, MOST_RUNS = 10, 40, 3
 """Units that a move takes off the board: around a piece, and with whole runs, so many of them."""
-AROUND, WHOLE_RUNS = 0.4, 0.3
-"""Chances that a move clears what is in the way of a piece, or whole runs; else pieces alike."""
+AROUND, MAKE_WAY, WHOLE_RUNS = 0.25, 0.2, 0.25
+"""Chances that a move clears around a piece, makes way for one, or clears whole runs; else pieces
+alike.
+"""
+MOST_AWAY, SKIPPED = 30, 0.1
+"""Units that make way for a piece at most, and the chance that one is passed over."""
+FEW, MANY = 8, 64
+"""The costliest is chosen of up to so many units."""
 
 
 BLINK, HOLDING = 0.02, 0.5
@@ -788,10 +794,10 @@ def keep_best(s: State, b: Board) -> None:
 
 
 @compiled
-def choose_piece(g: Given, s: State, w: Work, b: Board) -> int:
-    """A unit, mostly one that is charged much; returns one of its tasks that is not fixed."""
+def choose_piece(g: Given, s: State, w: Work, b: Board, among: int) -> int:
+    """Of up to so many units the one that is charged most; returns any of its tasks."""
     chosen, most = -1, -1.0
-    for _ in range(1 + below(s, 8)):
+    for _ in range(1 + below(s, among)):
         u = w.unit_order[0, below(s, w.unit_order.shape[1])]
         cost = 0.0
         for n in range(w.unit[u, 0], w.unit[u, 1]):
@@ -803,15 +809,109 @@ def choose_piece(g: Given, s: State, w: Work, b: Board) -> int:
     return w.node_task[first + below(s, stop - first)]
 
 
+@inlined
+def ready_at(w: Work, b: Board, t: int) -> int:
+    """When a task may start by the steps before it, left in place."""
+    ready = w.task[t, EARLIEST]
+    if w.task[t, POSITION] > 0:
+        ready = max(ready, b.place[t - 1, P_END] + w.task[t, LAG_MIN])
+    return ready
+
+
+@compiled
+def obstacle(w: Work, b: Board, t: int, option: int, at: int, length: int) -> tuple[int, int]:
+    """(resource, minute) of a use that keeps a task from starting then; resource -1: none."""
+    for k in range(w.task[t, LOAD_FROM], w.task[t + 1, LOAD_FROM]):
+        row = w.row_of[w.option[option, 0], w.load[k, 0]]
+        first, last = at + w.load[k, 1], at + length
+        if w.load[k, 2] >= 0:
+            last = min(last, first + w.load[k, 2])
+        if last <= first:
+            continue
+        base, room = w.profile[row, 1], w.profile[row, 0] - w.load[k, 3]
+        end = free_from(b.time, b.level, base, b.size[row], room, first, last)
+        if end > first:
+            return w.load[k, 0], max(first, end - 1)
+    return -1, 0
+
+
+@inlined
+def uses(w: Work, b: Board, t: int, resource: int, minute: int) -> bool:
+    """Whether a placed task uses any of the resource at that minute."""
+    for k in range(w.task[t, LOAD_FROM], w.task[t + 1, LOAD_FROM]):
+        first = b.place[t, P_START] + w.load[k, 1]
+        last = b.place[t, P_END]
+        if w.load[k, 2] >= 0:
+            last = min(last, first + w.load[k, 2])
+        if w.load[k, 0] == resource and first <= minute < last:
+            return True
+    return False
+
+
+@compiled
+def least_in_way(s: State, w: Work, b: Board, station: int, resource: int, minute: int) -> int:
+    """The unit of least importance for what it takes that uses the resource then; -1: none."""
+    least, most = -1, -np.inf
+    for t in range(b.place.shape[0]):
+        if (
+            b.place[t, P_STATION] != station
+            or b.place[t, P_START] > minute
+            or b.place[t, P_END] <= minute
+            or b.place[t, P_START] == NOWHERE
+            or w.task[t, IS_FIXED] != 0
+        ):
+            continue
+        u = w.task[t, UNIT]
+        if w.unit_key[0, u] <= most or not uses(w, b, t, resource, minute):
+            continue
+        if least < 0 or fraction(s) >= SKIPPED:
+            least, most = u, w.unit_key[0, u]
+    return least
+
+
+@compiled
+def make_way(g: Given, s: State, w: Work, b: Board, t: int) -> bool:
+    """Take off the board the task's unit and, the least important first, what keeps the one of
+    its tasks that waits longest from starting earlier. (Ejection, as in F. Glover, "Ejection
+    chains, reference structures and alternating path methods for traveling salesman problems",
+    Discrete Applied Mathematics 65, 1996.)
+    """
+    u, longest, waits = w.task[t, UNIT], 0, -1
+    for k in range(w.node[w.unit[u, 0], 1], w.node[w.unit[u, 1] - 1, 2]):
+        other = w.node_task[k]
+        if w.task[other, IS_FIXED] != 0 or w.node[w.task[other, NODE], 0] >= 0:
+            continue
+        wait = b.place[other, P_START] - ready_at(w, b, other)
+        if wait > longest:
+            longest, waits = wait, other
+    if waits < 0:
+        return False
+    options = w.task[waits + 1, OPTION_FROM] - w.task[waits, OPTION_FROM]
+    if options == 0:
+        return False
+    option = w.task[waits, OPTION_FROM] + below(s, options)
+    ready, length = ready_at(w, b, waits), w.task[waits, SHORTEST_T]
+    wish = ready if below(s, 2) == 0 else ready + below(s, longest)
+    at = inside(w, w.option[option, 1], w.option[option, 2], wish, length)
+    if at >= b.place[waits, P_START] or not take_unit(g, s, w, b, u):
+        return False
+    for _ in range(MOST_AWAY):
+        resource, minute = obstacle(w, b, waits, option, at, length)
+        if resource < 0:
+            return True
+        away = least_in_way(s, w, b, w.option[option, 0], resource, minute)
+        if away < 0 or not take_unit(g, s, w, b, away):
+            return False
+    return False
+
+
 @compiled
 def clear_around(g: Given, s: State, w: Work, b: Board, t: int) -> bool:
     """Take off the board the task's unit and some that are in its way: at its station between
     when it could start and when it ends.
     """
     most = 1 + below(s, MOST_OUT)
-    ready = w.task[t, EARLIEST]
-    if w.task[t, POSITION] > 0:
-        ready = max(ready, b.place[t - 1, P_END] + w.task[t, LAG_MIN])
+    ready = ready_at(w, b, t)
     end, station = b.place[t, P_END], b.place[t, P_STATION]
     if w.node[w.task[t, NODE], 0] >= 0:
         c = below(s, g.chamber.shape[0])
@@ -915,19 +1015,36 @@ def sort_out(s: State, w: Work, b: Board) -> None:
         b.out[j] = u
 
 
+@inlined
+def bring_forward(b: Board, u: int) -> None:
+    """Let a unit that is off the board be placed first."""
+    k = 0
+    while b.out[k] != u:
+        k += 1
+    for j in range(k, 0, -1):
+        b.out[j] = b.out[j - 1]
+    b.out[0] = u
+
+
 @compiled
 def change(g: Given, s: State, w: Work, b: Board) -> bool:
     """Take some units off the board and place them again; False: that did not work out."""
-    kind = fraction(s)
+    kind, first = fraction(s), -1
     if kind < AROUND:
-        cleared = clear_around(g, s, w, b, choose_piece(g, s, w, b))
-    elif kind < AROUND + WHOLE_RUNS and g.lot.shape[0] > 0:
+        cleared = clear_around(g, s, w, b, choose_piece(g, s, w, b, FEW))
+    elif kind < AROUND + MAKE_WAY:
+        t = choose_piece(g, s, w, b, MANY)
+        first = w.task[t, UNIT]
+        cleared = make_way(g, s, w, b, t)
+    elif kind < AROUND + MAKE_WAY + WHOLE_RUNS and g.lot.shape[0] > 0:
         cleared = clear_runs(g, s, w, b)
     else:
         cleared = clear_like(g, s, w, b)
     if not cleared:
         return False
     sort_out(s, w, b)
+    if first >= 0:
+        bring_forward(b, first)
     holding = fraction(s) < HOLDING
     for k in range(b.out[len(b.out) - 1]):
         hold = fraction(s) if holding else 0.0

@@ -209,3 +209,41 @@ def test_what_has_begun_at_a_facility_stays() -> None:
 def test_no_time_finds_nothing() -> None:
     instance, schedule = started(facility(20))
     assert list(recreate(instance, schedule, lambda: 0.0, workers=1, seed=1)) == []
+
+
+def test_many_small_pieces_make_way_for_a_large_one() -> None:
+    """More must go at once than any other move takes off the board."""
+    stay = {"id": "dry", "kind": "room", "stations": ["room"]}
+    small = [
+        {
+            "id": f"small-{n}",
+            "weight": 2,
+            "due_min": 100,
+            "steps": [{**stay, "min_min": 100, "rack_mm": 1}],
+        }
+        for n in range(20)
+    ]
+    large = {
+        "id": "large",
+        "weight": 50,
+        "due_min": 10,
+        "steps": [{**stay, "min_min": 10, "rack_mm": 20}],
+    }
+    document = {
+        "epoch": "2031-03-03T00:00:00Z",
+        "horizon_min": 10_000,
+        "stations": [{"kind": "room", "id": "room", "rack_mm": 20}],
+        "items": [*small, large],
+    }
+    instance = Instance.of(problem_of(document))
+    last = len(instance.tasks) - 1
+    starts = (*([0] * last), 100)
+    blocked = Schedule(
+        starts,
+        tuple(s + t.shortest for s, t in zip(starts, instance.tasks, strict=True)),
+        (0,) * (last + 1),
+        (),
+    )
+    assert verified(instance, blocked) == 50 * 100
+    best = searched(instance, blocked, max_rounds=5)[-1]
+    assert verified(instance, best) == 20 * 2 * 10
