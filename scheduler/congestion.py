@@ -10,22 +10,28 @@ This is Lagrangian relaxation (M. L. Fisher, Management Science 27(1), 1981) of 
 (N. Christofides, R. Alvarez-Valdes, J. M. Tamarit, European Journal of Operational Research 29,
 1987; R. H. Möhring, A. S. Schulz, F. Stork, M. Uetz, Management Science 49(3), 2003). All stations
 are priced at once and each charge belongs to one item's way, so nothing is counted twice. The
-prices decide how good the bound is, never whether it holds; they are improved by the volume
-algorithm (F. Barahona, R. Anbil, Mathematical Programming 87, 2000). The same algorithm yields the
-average start of each step in the relaxed problem, which is a good order to dispatch in.
+prices decide how good the bound is, never whether it holds.
+
+They are improved by climbing along supergradients: what items use beyond what there is. A shortage
+of weeks at one station and of an hour at another want very different steps, so each price has its
+own, by the mean and the spread of its supergradients so far (Adam: D. P. Kingma, J. Ba,
+International Conference on Learning Representations, 2015). Time is first cut coarsely, where a
+step is little work and moves prices of whole days; where that climb ends, the climb on the next
+finer grid begins (as multigrid methods go from coarse to fine: A. Brandt, Mathematics of
+Computation 31, 1977).
 
 What is left out can only make plans cheaper: longest lags, stays longer than needed, items that
 travel together meeting, mixing groups and programmes, clean-downs, and that pieces enter and leave
 a chamber together.
 
-Time is cut into cells, none narrower than the one before. Two things keep the bound valid:
+Time is cut into cells of one width. Two things keep the bound valid:
 
 - A step that starts anywhere in a cell is charged, and lets the next step start, as from the first
   minute in the cell at which calendars let it start.
 - Its use of capacity is moved to the beginning of the cell, earlier by less than the cell's width,
   so by no more than one cell. Hence a minute of capacity earns the higher of the prices in its own
-  cell and the one before: no less than was paid for it before the move. Where every cell is one
-  minute nothing moves.
+  cell and the one before (in the cell after the last, that of the last): no less than was paid for
+  it before the move. Where every cell is one minute nothing moves.
 
 Starts after the last cell pay nothing.
 """
@@ -45,24 +51,19 @@ from scheduler.problem import Bench, Chamber, Room, Store
 from scheduler.schedule import Schedule, cost_of
 
 NEVER = 2**50
-# Cells of the grid and steps of the volume algorithm, fewer where a step is much work (uses x
-# cells) or all steps are.
-CELLS, FEWEST_CELLS = 1_080, 240
-STEPS, FEWEST_STEPS = 150, 40
-STEP_WORK, ALL_WORK = 8_000_000, 900_000_000
-# Minutes: what hours, and then days, are made of, so that shifts begin and end at edges.
-NICE_WIDTHS = (1, 2, 3, 5, 6, 10, 15, 30, 60, 90, 180, 360, 720, 1_440)
-# The volume algorithm: share of the new direction, and how steps grow and shrink.
-MIX, REACH, GROWTH, SHRINKAGE, PATIENCE = 0.15, 0.5, 1.2, 0.66, 3
-
-
-class Relaxed(NamedTuple):
-    """`cost`: no plan's charges for lateness, late items and changes are lower. `start`: by task,
-    its average start in the relaxed problem, minutes; of fixed work, its own.
-    """
-
-    cost: int
-    start: tuple[float, ...]
+# Widths of cells, minutes, coarse to fine: what days, and then hours, are made of, so that shifts
+# begin and end at edges.
+WIDTHS = (1_440, 480, 120, 60, 30, 15, 5, 2, 1)
+# Cells of the first grid, at most, and of the last one.
+FEW_CELLS, MOST_CELLS = 200, 1_500
+# Steps on each grid, fewer where time or work (options and what they use, x cells) runs out.
+STEPS, FEWEST_STEPS = 300, 60
+STEP_WORK, ALL_WORK = 100_000_000, 30_000_000_000
+# Of the time left, what a grid may take if finer ones can follow.
+GRID_SHARE = 0.5
+# The climb: forgetting of the mean and of the spread; the first step, in shares of what the plan is
+# charged for a minute, for the whole of a capacity; and what is left of it at the last step.
+MEAN, SPREAD, FIRST_STEP, LAST_SHARE = 0.9, 0.999, 0.2, 0.03
 
 
 class Ways(NamedTuple):
@@ -86,53 +87,41 @@ class Ways(NamedTuple):
     use_from: Ints  # [O + 1] slices of the uses
     row: Ints  # [U] row of prices
     offset: Ints  # [U] minutes after the start
-    change_of_rate: Floats  # [U] of the use from then on
-    moment: Floats  # [U] sum of changes times minutes after the offset
+    rise: Floats  # [U] of the rate of use from then on
+
+
+class Rises(NamedTuple):
+    """The uses of each option, measured in cells after the one it starts in. R rises."""
+
+    rise_from: Ints  # [O + 1] slices of the rises
+    row: Ints  # [R] row of prices
+    after: Ints  # [R] cells, at most all there are
+    rise: Floats  # [R] of the rate of use at the beginning of that cell
 
 
 class Grid(NamedTuple):
-    """Cells of time. K cells."""
+    """Time in K cells of `width` minutes."""
 
-    edge: Ints  # [K + 1] minutes
-    cell: Ints  # [edge[K]] cell of each minute
+    width: int
+    cell: Ints  # [K * width] cell of each minute
     first_start: Ints  # [openings, K + 1] first start in the cell; NEVER: none
 
 
-class Use(NamedTuple):
-    """What all ways use."""
-
-    rate: Floats  # [rows, K] by how much the rate of use rises in a cell
-    part: Floats  # [rows, K] use in a cell itself because of what rises in it
-
-
 @compiled
-def _cheapest_ways(
-    ways: Ways,
-    grid: Grid,
-    price: Floats,
-    use: Use,
-    began: Ints,
-) -> float:
+def _cheapest_ways(ways: Ways, rises: Rises, grid: Grid, paid: Floats, use: Floats) -> float:
     """The sum over stretches of their cheapest ways, by dynamic programming from the last step.
 
     Args:
         ways: the stretches.
+        rises: what their options use.
         grid: the cells.
-        price: [rows, K].
-        use: is added to.
-        began: [N], set to the start of each step, minutes.
+        paid: [rows, 2 K + 1] for a unit from minute 0 to each edge; past the last, no more.
+        use: [rows, 2 K + 1], to which is added by how much the rate of use rises at each edge.
     """
-    edge, cell = grid.edge, grid.cell
-    cells = len(edge) - 1
-    end = edge[cells]
-    rate, part = use
-    rows = price.shape[0]
-    paid = np.zeros((rows, cells + 1))
-    active = np.zeros(rows, dtype=np.bool_)
-    for r in range(rows):
-        for k in range(cells):
-            paid[r, k + 1] = paid[r, k] + price[r, k] * (edge[k + 1] - edge[k])
-        active[r] = paid[r, cells] > 0
+    end = len(grid.cell)
+    cells = end // grid.width
+    cell = grid.cell
+    active = paid[:, cells] > 0
     most = 1
     for s in range(len(ways.stretch_from) - 1):
         most = max(most, ways.stretch_from[s + 1] - ways.stretch_from[s])
@@ -147,71 +136,71 @@ def _cheapest_ways(
             j = n - first
             earliest, lasts = ways.earliest[n], ways.lasts[n]
             low = cells if earliest >= end else cell[earliest]
-            best[j, :] = np.inf
+            least, option = best[j], chosen[j]
+            least[:] = np.inf
+            free_until = min(ways.due[n, 0], ways.due[n, 1]) - lasts
+            if ways.start_rate[n] > 0:
+                free_until = min(free_until, ways.start_by[n])
+            following = best[min(j + 1, most - 1)]
             for o in range(ways.option_from[n], ways.option_from[n + 1]):
+                first_start = grid.first_start[ways.opening[o]]
                 for k in range(low, cells + 1):
-                    start = grid.first_start[ways.opening[o], k]
+                    start = first_start[k]
                     if start == NEVER:
                         cost[k] = np.inf
                         continue
                     start = max(start, earliest)
                     ends = start + lasts
-                    charge = ways.start_rate[n] * max(0, start - ways.start_by[n])
-                    charge += ways.due_rate[n, 0] * max(0, ends - ways.due[n, 0])
-                    charge += ways.due_rate[n, 1] * max(0, ends - ways.due[n, 1])
-                    if ends > ways.due[n, 1]:
-                        charge += ways.late_once[n]
-                    latest = NEVER if k == cells else edge[k + 1] - 1
-                    if (
-                        not ways.unmoved[o]
-                        or start > ways.before_high[n]
-                        or latest < ways.before_low[n]
-                    ):
-                        charge += ways.change[n]
+                    charge = 0.0
+                    if start > free_until:
+                        charge += ways.start_rate[n] * max(0, start - ways.start_by[n])
+                        charge += ways.due_rate[n, 0] * max(0, ends - ways.due[n, 0])
+                        charge += ways.due_rate[n, 1] * max(0, ends - ways.due[n, 1])
+                        if ends > ways.due[n, 1]:
+                            charge += ways.late_once[n]
+                    if ways.change[n] > 0:
+                        latest = NEVER if k == cells else (k + 1) * grid.width - 1
+                        if (
+                            not ways.unmoved[o]
+                            or start > ways.before_high[n]
+                            or latest < ways.before_low[n]
+                        ):
+                            charge += ways.change[n]
                     if n + 1 < stop:
                         x = ends + ways.lag[n]
-                        charge += best[j + 1, cells if x >= end else cell[x]]
+                        charge += following[cells if x >= end else cell[x]]
                     cost[k] = charge
-                for u in range(ways.use_from[o], ways.use_from[o + 1]):
-                    r = ways.row[u]
-                    if not active[r]:
-                        continue
-                    for k in range(low, cells):
-                        x = edge[k] + ways.offset[u]
-                        if x >= end:
-                            cost[k] -= ways.change_of_rate[u] * paid[r, cells]
-                            continue
-                        c = cell[x]
-                        cost[k] -= ways.change_of_rate[u] * paid[r, c] + price[r, c] * (
-                            ways.change_of_rate[u] * (x - edge[c]) + ways.moment[u]
-                        )
+                for u in range(rises.rise_from[o], rises.rise_from[o + 1]):
+                    if active[rises.row[u]]:
+                        # Slices of plain loops, so that the compiler takes several cells at once.
+                        rise = rises.rise[u]
+                        costs = cost[low:cells]
+                        prices = paid[rises.row[u], low + rises.after[u] :]
+                        for k in range(len(costs)):
+                            costs[k] -= rise * prices[k]
                 for k in range(low, cells + 1):
-                    if cost[k] < best[j, k]:
-                        best[j, k] = cost[k]
-                        chosen[j, k] = o
-            at[j, cells] = cells
-            for k in range(cells - 1, -1, -1):
-                at[j, k] = k
-                if best[j, k + 1] <= best[j, k]:
-                    best[j, k] = best[j, k + 1]
-                    at[j, k] = at[j, k + 1]
+                    if cost[k] < least[k]:
+                        least[k] = cost[k]
+                        option[k] = o
+            where = at[j]
+            cheapest, place = least[cells], cells
+            where[cells] = cells
+            for k in range(cells - 1, low - 1, -1):
+                if least[k] < cheapest:
+                    cheapest, place = least[k], k
+                least[k], where[k] = cheapest, place
+            least[:low], where[:low] = cheapest, place
         total += best[0, 0]
         k = 0
         for n in range(first, stop):
             k = at[n - first, k]
-            o = chosen[n - first, k]
-            began[n] = max(grid.first_start[ways.opening[o], k], ways.earliest[n])
             if k == cells:
-                continue
-            for u in range(ways.use_from[o], ways.use_from[o + 1]):
-                x = edge[k] + ways.offset[u]
-                if x < end:
-                    c = cell[x]
-                    rate[ways.row[u], c] += ways.change_of_rate[u]
-                    part[ways.row[u], c] += (
-                        ways.change_of_rate[u] * (edge[c + 1] - x) - ways.moment[u]
-                    )
-            x = began[n] + ways.lasts[n] + ways.lag[n]
+                break
+            o = chosen[n - first, k]
+            for u in range(rises.rise_from[o], rises.rise_from[o + 1]):
+                use[rises.row[u], k + rises.after[u]] += rises.rise[u]
+            start = max(grid.first_start[ways.opening[o], k], ways.earliest[n])
+            x = start + ways.lasts[n] + ways.lag[n]
             k = cells if x >= end else cell[x]
     return total
 
@@ -230,7 +219,7 @@ class _Writer:
     use_from: list[int] = field(default_factory=lambda: [0])
     row: list[int] = field(default_factory=list)
     offset: list[int] = field(default_factory=list)
-    change_of_rate: list[float] = field(default_factory=list)
+    rise: list[float] = field(default_factory=list)
     openings: dict[tuple[tuple[int, int], ...] | None, int] = field(default_factory=dict)
     rows: dict[tuple[int, str], int] = field(default_factory=dict)
     _opening_of: dict[tuple[int, ...], int] = field(default_factory=dict)
@@ -300,8 +289,7 @@ class _Writer:
             use_from=np.array(self.use_from),
             row=np.array(self.row, dtype=np.int64),
             offset=np.array(self.offset, dtype=np.int64),
-            change_of_rate=np.array(self.change_of_rate, dtype=np.float64),
-            moment=np.zeros(len(self.row)),
+            rise=np.array(self.rise, dtype=np.float64),
         )
 
     def _options(self, task: Task) -> None:
@@ -333,7 +321,7 @@ class _Writer:
     def _use(self, row: tuple[int, str], offset: int, change: int) -> None:
         self.row.append(self.rows.setdefault(row, len(self.rows)))
         self.offset.append(offset)
-        self.change_of_rate.append(change)
+        self.rise.append(change)
 
     def _option(self, task: Task, station: int, opening: int) -> None:
         self.opening.append(opening)
@@ -465,126 +453,116 @@ def _fixed_use(instance: Instance, station: int, resource: str) -> Iterable[tupl
                 yield first, last, load.amount
 
 
-def edges_until(end: int, cells: int) -> Ints:
-    """Edges of about so many cells from 0 to `end` or a little later.
+def widths_until(end: int, most: int) -> list[int]:
+    """Widths of cells, minutes, coarse to fine, of which at most so many last until `end`.
 
-    Where minutes are too many, the first eighth of the time has the finest cells, the next eighth
-    cells twice as wide, the next quarter four times, and the last half eight times.
+    At least one: whole days where all else is too many.
     """
-    if end <= cells:
-        return np.arange(max(1, end) + 1)
-    width = -(-end * 5 // (16 * cells))
-    width = next((w for w in NICE_WIDTHS if w >= width), width)
-    edges = [0]
-    for times in (1, 2, 4, 8):
-        last = max(edges[-1], -(-end * times // (64 * width)) * 8 * width)
-        edges += range(edges[-1] + times * width, last + 1, times * width)
-    return np.array(edges)
+    found = [w for w in WIDTHS if -(-end // w) <= most] or [-(-end // (most * 1_440)) * 1_440]
+    coarse = [w for w in found if -(-end // w) <= FEW_CELLS]
+    return found[max(0, len(coarse) - 1) :]
 
 
 class _Dual:
-    """The bound as a function of prices, on one grid."""
+    """The bound as a function of prices, on one grid.
 
-    def __init__(self, writer: _Writer, ways: Ways, edge: Ints) -> None:
-        self.edge, self.width = edge, np.diff(edge)
-        self.ways = _joined(ways, int(self.width[0]))
-        cell = np.repeat(np.arange(len(self.width)), self.width)
-        self.grid = Grid(edge, cell, np.array([self._firsts(s) for s in writer.openings]))
-        self.supplied = np.zeros((len(writer.rows), len(self.width)))
+    Prices have the shape [rows, K]: for a minute of one unit.
+    """
+
+    def __init__(self, writer: _Writer, ways: Ways, width: int, end: int) -> None:
+        self.width, self.cells = width, max(1, -(-end // width))
+        self.ways = ways
+        edge = np.arange(self.cells + 1) * width
+        self.rises = _in_cells(ways, width, self.cells)
+        cell = np.repeat(np.arange(self.cells), width)
+        self.work = (len(ways.opening) + len(self.rises.row)) * self.cells
+        self.grid = Grid(width, cell, np.array([_firsts(edge, s) for s in writer.openings]))
+        self.supplied = np.zeros((len(writer.rows), self.cells + 1))
         self.capacity = np.ones(len(writer.rows))
+        edge = np.append(edge, edge[-1] + width)
         for r, (station, resource) in enumerate(writer.rows):
             done = np.zeros(len(edge))
-            for start, end, rate in supply(writer.instance, station, resource):
-                done += rate * np.clip(edge - start, 0, end - start)
+            for since, until, rate in supply(writer.instance, station, resource):
+                done += rate * np.clip(edge - since, 0, until - since)
                 self.capacity[r] = max(self.capacity[r], rate)
             self.supplied[r] = np.diff(done)
 
-    def _firsts(self, starts: tuple[tuple[int, int], ...] | None) -> Ints:
-        """First start in each cell; after the last one, nothing is held against it."""
-        edge = self.edge
-        if starts is None:
-            return edge
-        found = np.full(len(edge), NEVER)
-        found[-1] = edge[-1]
-        if starts:
-            first, last = np.array(starts).T
-            at = np.searchsorted(last, edge[:-1])
-            start = np.maximum(edge[:-1], first[np.minimum(at, len(last) - 1)])
-            inside = (at < len(last)) & (start < edge[1:])
-            found[:-1][inside] = start[inside]
-        return found
+    def value(self, price: Floats) -> tuple[float, Floats]:
+        """(bound, how much each price raises it)."""
+        cells = self.cells
+        paid = np.zeros((len(price), 2 * cells + 1))
+        paid[:, 1 : cells + 1] = np.cumsum(price, axis=1) * self.width
+        paid[:, cells + 1 :] = paid[:, cells, None]
+        use = np.zeros_like(paid)
+        total = _cheapest_ways(self.ways, self.rises, self.grid, paid, use)
+        up = np.cumsum(use[:, :cells], axis=1) * self.width
+        own, before = np.zeros_like(self.supplied), np.zeros_like(self.supplied)
+        own[:, :-1] = price
+        if self.width > 1:
+            before[:, 1:] = price
+        earned = np.maximum(own, before) * self.supplied
+        up -= np.where(own >= before, self.supplied, 0)[:, :-1]
+        up -= np.where(own < before, self.supplied, 0)[:, 1:]
+        return total - float(earned.sum()), up
 
-    def value(self, price: Floats) -> tuple[float, Floats, Ints]:
-        """(bound, how much each price raises it, starts by step)."""
-        use = Use(np.zeros(price.shape), np.zeros(price.shape))
-        began = np.zeros(len(self.ways.lasts), np.int64)
-        total = _cheapest_ways(self.ways, self.grid, price, use, began)
-        used = use.part
-        used[:, 1:] += np.cumsum(use.rate, axis=1)[:, :-1] * self.width[1:]
-        before = np.zeros_like(price)
-        if self.width[-1] > 1:
-            before[:, 1:] = price[:, :-1]
-        earned = np.maximum(price, before) * self.supplied
-        up = used - np.where(price >= before, self.supplied, 0)
-        up[:, :-1] -= np.where(price < before, self.supplied, 0)[:, 1:]
-        return total - float(earned.sum()), up, began
-
-    def best(self, steps: int, target: float, deadline: float) -> tuple[float, Floats]:
-        """(best bound, average starts by step) after so many steps of the volume algorithm, fewer
-        if the deadline (`time.monotonic`) comes first.
-
-        Prices are measured so that a step moves them alike: per share of a station's capacity,
-        and less in a narrow cell.
+    def climb(
+        self, price: Floats, first_step: float, steps: int, target: float, deadline: float
+    ) -> tuple[float, Floats]:
+        """(best bound, last prices) after so many steps, fewer if the deadline (`time.monotonic`)
+        or the target comes first. `first_step`: of the price of all capacity of a row.
         """
-        scale = 1 / (self.capacity[:, None] * np.sqrt(self.width)[None, :])
-        best_price = np.zeros(self.supplied.shape)
-        best, up, began = self.value(best_price)
-        direction, start = up, began.astype(np.float64)
-        reach, failures = REACH, 0
-        for _ in range(steps):
-            scaled = direction * scale
-            scaled[(scaled < 0) & (best_price <= 0)] = 0
-            norm = float((scaled * scaled).sum())
-            if norm <= 0 or best >= target or time.monotonic() > deadline:
+        best, up = self.value(price)
+        mean, spread = np.zeros_like(price), np.zeros_like(price)
+        # Measured in shares of a cell's capacity, so that the least spread is of no account.
+        share = 1 / (self.capacity[:, None] * self.width)
+        rate = first_step / self.capacity[:, None]
+        for n in range(1, steps + 1):
+            if best >= target or time.monotonic() > deadline:
                 break
-            goal = min(target, best + 0.05 * abs(best) + 0.1 * target)
-            step = reach * (goal - best) / norm
-            price = np.maximum(0, best_price + step * scaled * scale)
-            bound, up, began = self.value(price)
-            agrees = float((up * scale * scaled).sum()) >= 0
-            direction = (1 - MIX) * direction + MIX * up
-            start = (1 - MIX) * start + MIX * began
-            if bound > best:
-                best, best_price, failures = bound, price, 0
-                reach = min(2.0, reach * GROWTH) if agrees else reach
-            else:
-                failures += 1
-                if failures == PATIENCE:
-                    reach, failures = reach * SHRINKAGE, 0
-        return best, start
+            up *= share
+            mean = MEAN * mean + (1 - MEAN) * up
+            spread = SPREAD * spread + (1 - SPREAD) * up * up
+            step = rate * LAST_SHARE ** (n / steps) / (1 - MEAN**n)
+            root = np.sqrt(spread / (1 - SPREAD**n) + 1e-8)
+            price = np.maximum(0, price + step * mean / root)
+            bound, up = self.value(price)
+            best = max(best, bound)
+        return best, price
 
 
-def _joined(ways: Ways, width: int) -> Ways:
-    """Uses of an option that begin within one width made one: the same cost, as all edges are
-    multiples of the width and what is paid grows evenly inside a cell.
+def _firsts(edge: Ints, starts: tuple[tuple[int, int], ...] | None) -> Ints:
+    """First start in each cell; after the last one, nothing is held against it."""
+    if starts is None:
+        return edge
+    found = np.full(len(edge), NEVER)
+    found[-1] = edge[-1]
+    if starts:
+        first, last = np.array(starts).T
+        at = np.searchsorted(last, edge[:-1])
+        start = np.maximum(edge[:-1], first[np.minimum(at, len(last) - 1)])
+        inside = (at < len(last)) & (start < edge[1:])
+        found[:-1][inside] = start[inside]
+    return found
+
+
+def _in_cells(ways: Ways, width: int, cells: int) -> Rises:
+    """The uses of options that start at an edge, as rises at edges.
+
+    A rise inside a cell is shared between the edges before and after it by how near they are: it
+    costs the same, as what is paid grows evenly inside a cell.
     """
-    if not len(ways.row):
-        return ways
+    after, inside = np.divmod(ways.offset, width)
+    part = inside / width
     option = np.repeat(np.arange(len(ways.opening)), np.diff(ways.use_from))
-    place = ways.offset // width
-    key = np.array([option, ways.row, place])
-    new = np.ones(len(place), np.bool_)
-    new[1:] = (key[:, 1:] != key[:, :-1]).any(axis=0)
-    first = np.flatnonzero(new)
-    offset = place[first] * width
-    moment = ways.change_of_rate * (ways.offset - place * width)
-    return ways._replace(
-        use_from=np.concatenate(([0], np.cumsum(new)))[ways.use_from],
-        row=ways.row[first],
-        offset=offset,
-        change_of_rate=np.add.reduceat(ways.change_of_rate, first),
-        moment=np.add.reduceat(moment, first),
-    )
+    rows = int(ways.row.max(initial=0)) + 1
+    key = (option * rows + ways.row) * (cells + 1)
+    key = np.concatenate((key + np.minimum(after, cells), key + np.minimum(after + 1, cells)))
+    key, place = np.unique(key, return_inverse=True)
+    rise = np.bincount(place, np.concatenate((ways.rise * (1 - part), ways.rise * part)))
+    key, rise = key[rise != 0], rise[rise != 0]
+    option, rest = np.divmod(key, rows * (cells + 1))
+    row, after = np.divmod(rest, cells + 1)
+    return Rises(np.searchsorted(option, np.arange(len(ways.opening) + 1)), row, after, rise)
 
 
 def fixed_charge(instance: Instance) -> int:
@@ -598,27 +576,45 @@ def fixed_charge(instance: Instance) -> int:
     return charge
 
 
-def relaxed(instance: Instance, schedule: Schedule, deadline: float = math.inf) -> Relaxed:
-    """The bound on what lateness, late items and changes are charged, and relaxed starts.
+def relaxed(instance: Instance, schedule: Schedule, deadline: float = math.inf) -> int:
+    """No plan's charges for lateness, late items and changes are lower than this.
 
-    The schedule, any at all, only says how far the grid of time goes, and how high to aim. After
-    the deadline (`time.monotonic`) the prices are improved no further.
+    The schedule, any at all, only says how far the grid of time goes, and when to stop. Grids get
+    finer until the deadline (`time.monotonic`) or the limits of work.
     """
     fixed = fixed_charge(instance)
-    starts = [float(t.earliest if t.fact is None else t.fact.start) for t in instance.tasks]
     writer = _Writer(instance)
     if not writer.tasks:
-        return Relaxed(fixed, tuple(starts))
+        return fixed
     ways = writer.ways()
     end = min(instance.horizon, max((1, *schedule.end)))
     target = float(cost_of(instance, schedule)) - fixed
-    cells = max(FEWEST_CELLS, min(CELLS, STEP_WORK // max(1, len(ways.row))))
-    dual = _Dual(writer, ways, edges_until(end, cells))
-    work = max(1, len(dual.ways.row) * len(dual.width))
-    steps = max(FEWEST_STEPS, min(STEPS, ALL_WORK // work))
-    best, average = dual.best(steps, target, deadline)
-    for task, start in zip(writer.tasks, average, strict=True):
-        starts[task.index] = float(start)
+    first_step = FIRST_STEP * target / end
+    # About what `_Dual.work` will be for a cell, as rises that meet at an edge are one.
+    most = STEP_WORK // max(1, len(ways.opening) + len(ways.row))
+    best, work_left, seconds_each = 0.0, ALL_WORK, 0.0
+    price, old = np.zeros((len(writer.rows), 1)), None
+    for width in widths_until(end, min(MOST_CELLS, max(FEW_CELLS, most))):
+        dual = _Dual(writer, ways, width, end)
+        # Prices stay where they were in time.
+        place = np.arange(dual.cells) * width // (end if old is None else old.width)
+        price = price[:, np.minimum(place, price.shape[1] - 1)]
+        steps = min(STEPS, work_left // dual.work)
+        left_s = deadline - time.monotonic()
+        if old is not None:
+            seconds_each *= dual.work / old.work
+            afforded = left_s / max(seconds_each, 1e-6)
+            # A step on the next grid is up to four times the work.
+            if GRID_SHARE * afforded >= 4 * FEWEST_STEPS:
+                afforded *= GRID_SHARE
+            steps = int(min(steps, afforded))
+            if steps < FEWEST_STEPS:
+                break
+        began = time.monotonic()
+        bound, price = dual.climb(price, first_step, steps, target, deadline)
+        seconds_each = (time.monotonic() - began) / (steps + 1)
+        best, work_left, old = max(best, bound), work_left - steps * dual.work, dual
+        if best >= target:
+            break
     # The margin is far above what rounding can do to sums of this size.
-    cost = int(np.ceil(best - abs(best) * 1e-9 - 1e-6))
-    return Relaxed(fixed + max(0, cost), tuple(starts))
+    return fixed + max(0, math.ceil(best - abs(best) * 1e-9 - 1e-6))

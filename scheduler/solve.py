@@ -259,7 +259,7 @@ class _Search:
         from scheduler.congestion import relaxed  # noqa: PLC0415
 
         found = relaxed(self.instance, self.best, self._deadline(RELAX_SHARE))
-        self._raise_bound(lower_bound(self.instance, found.cost), "bound")
+        self._raise_bound(lower_bound(self.instance, found), "bound")
 
     def _whole(self) -> None:
         """CP-SAT on the whole problem, in a thread so that an interrupt is heard."""

@@ -64,6 +64,6 @@ def test_no_plan_undercuts_the_bound() -> None:
             schedule = schedule_in_order(instance, order_by(instance, rule), Batching())
             assert (
                 0
-                < lower_bound(instance, relaxed(instance, schedule).cost)
+                < lower_bound(instance, relaxed(instance, schedule))
                 <= cost_of(instance, schedule)
             )
