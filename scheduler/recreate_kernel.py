@@ -266,16 +266,13 @@ def inside(w: Work, first: int, stop: int, start: int, length: int) -> int:
 
 
 @compiled
-def suits(w: Work, b: Board, t: int, option: int, start: int, length: int) -> int:
-    """`start` if the station takes the task then, else a later minute to try."""
-    station = w.option[option, 0]
-    at = inside(w, w.option[option, 1], w.option[option, 2], start, length)
-    if at >= FAR:
-        return at
+def obstacle(w: Work, b: Board, t: int, option: int, at: int, length: int) -> tuple[int, int, int]:
+    """(resource, minute, later start to try) of a use that keeps a task from starting then;
+    resource -1: there is none.
+    """
     for k in range(w.task[t, LOAD_FROM], w.task[t + 1, LOAD_FROM]):
-        row = w.row_of[station, w.load[k, 0]]
-        first = at + w.load[k, 1]
-        last = at + length
+        row = w.row_of[w.option[option, 0], w.load[k, 0]]
+        first, last = at + w.load[k, 1], at + length
         if w.load[k, 2] >= 0:
             last = min(last, first + w.load[k, 2])
         if last <= first:
@@ -283,8 +280,15 @@ def suits(w: Work, b: Board, t: int, option: int, start: int, length: int) -> in
         base, room = w.profile[row, 1], w.profile[row, 0] - w.load[k, 3]
         free = free_from(b.time, b.level, base, b.size[row], room, first, last)
         if free > first:
-            return free - w.load[k, 1]
-    return at
+            return w.load[k, 0], max(first, free - 1), free - w.load[k, 1]
+    return -1, 0, at
+
+
+@compiled
+def suits(w: Work, b: Board, t: int, option: int, start: int, length: int) -> int:
+    """`start` if the station takes the task then, else a later minute to try."""
+    at = inside(w, w.option[option, 1], w.option[option, 2], start, length)
+    return at if at >= FAR else obstacle(w, b, t, option, at, length)[2]
 
 
 @inlined
@@ -818,23 +822,6 @@ def ready_at(w: Work, b: Board, t: int) -> int:
     return ready
 
 
-@compiled
-def obstacle(w: Work, b: Board, t: int, option: int, at: int, length: int) -> tuple[int, int]:
-    """(resource, minute) of a use that keeps a task from starting then; resource -1: none."""
-    for k in range(w.task[t, LOAD_FROM], w.task[t + 1, LOAD_FROM]):
-        row = w.row_of[w.option[option, 0], w.load[k, 0]]
-        first, last = at + w.load[k, 1], at + length
-        if w.load[k, 2] >= 0:
-            last = min(last, first + w.load[k, 2])
-        if last <= first:
-            continue
-        base, room = w.profile[row, 1], w.profile[row, 0] - w.load[k, 3]
-        end = free_from(b.time, b.level, base, b.size[row], room, first, last)
-        if end > first:
-            return w.load[k, 0], max(first, end - 1)
-    return -1, 0
-
-
 @inlined
 def uses(w: Work, b: Board, t: int, resource: int, minute: int) -> bool:
     """Whether a placed task uses any of the resource at that minute."""
@@ -896,7 +883,7 @@ def make_way(g: Given, s: State, w: Work, b: Board, t: int) -> bool:
     if at >= b.place[waits, P_START] or not take_unit(g, s, w, b, u):
         return False
     for _ in range(MOST_AWAY):
-        resource, minute = obstacle(w, b, waits, option, at, length)
+        resource, minute, _ = obstacle(w, b, waits, option, at, length)
         if resource < 0:
             return True
         away = least_in_way(s, w, b, w.option[option, 0], resource, minute)

@@ -7,7 +7,7 @@ import signal
 import threading
 import time
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Any
@@ -216,6 +216,13 @@ class _Search:
             self._tell(phase)
             self._stop_if_done()
 
+    def _take_all(self, better: Iterator[Schedule], phase: str) -> None:
+        for schedule in better:
+            self._take(schedule, phase)
+            if self.done:
+                break
+        self.method.append(f"{phase}: {self.objective}")
+
     def _raise_bound(self, bound: int, phase: str) -> None:
         if bound > self.bound:
             self.bound = bound
@@ -336,11 +343,7 @@ class _Search:
             seed=self.seed,
             max_rounds=self.max_rounds,
         )
-        for schedule in better:
-            self._take(schedule, "routes")
-            if self.done:
-                break
-        self.method.append(f"routes: {self.objective}")
+        self._take_all(better, "routes")
 
     def _anneal(self, share: float) -> None:
         """Local search over the runs, where they are all there is."""
@@ -360,11 +363,7 @@ class _Search:
             seed=self.seed,
             max_rounds=self.max_rounds,
         )
-        for schedule in better:
-            self._take(schedule, "runs")
-            if self.done:
-                break
-        self.method.append(f"runs: {self.objective}")
+        self._take_all(better, "runs")
 
     def _improve(self, share: float) -> None:
         assert self.best is not None
@@ -379,12 +378,8 @@ class _Search:
             seed=self.seed,
             max_rounds=self.max_rounds,
         )
-        for schedule in better:
-            self._take(schedule, "neighbourhoods")
-            if self.done:
-                break
+        self._take_all(better, "neighbourhoods")
         self.clock.deadline = self.began + self.search_s
-        self.method.append(f"neighbourhoods: {self.objective}")
 
 
 def whole_size(instance: Instance) -> int:
