@@ -5,17 +5,19 @@ stuck to the outer wrap, never to the object, and each one says so.
 """
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import lru_cache
 from math import isfinite
-from typing import Final
+from typing import Final, TypeVar
 
 from reportlab.lib.colors import Color
 from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 
 from labels.codes import parse_tag, show_tag, tag_url
-from labels.paper import Target, open_canvas
+from labels.paper import PageSize, Target, open_canvas
 from labels.symbols import (
+    DEFAULT_LEVEL,
     SMALLEST_MODULE_MM,
     ErrorCorrection,
     Symbol,
@@ -27,8 +29,11 @@ from labels.typeface import BOLD, REGULAR, fitting_size, printable, register
 HANDLING_LINE: Final = "Tie on or outer wrap. Never stick to the object."
 STUB_LINE: Final = "Stub for the crate"
 
+PADDING_MM: Final = 1.5
+"""Edge of the label to what is printed on it."""
+
+_HOLE_MARGIN_MM: Final = 3.0
 _LARGEST_MODULE_MM: Final = 1.5
-_PADDING_MM: Final = 1.5
 _LARGEST_ID_PT: Final = 24.0
 _LARGEST_NOTE_PT: Final = 7.5
 _ID_LEADING: Final = 1.15
@@ -36,6 +41,16 @@ _NOTE_LEADING: Final = 1.2
 _FOLIO_SPACE_MM: Final = 7.0
 _FOLIO_BASELINE_MM: Final = 3.0
 _GREY: Final = Color(0.35, 0.35, 0.35)
+
+SPARE_STUB_MM: Final = 24.0
+"""Width of a stub where the stock has none of its own (common practice, no source)."""
+
+GRID_EXAMPLE: Final = "grid:page=a4,columns=2,rows=7,label=99x38,left=4.7,top=15,gap=2.5x0"
+
+_GRID: Final = "grid:"
+_GRID_KEYS: Final = ("page", "columns", "rows", "label", "left", "top", "gap", "hole", "stub")
+
+T = TypeVar("T")
 
 Progress = Callable[[int, int], None]
 """Called with the number of tags drawn and the number to draw."""
@@ -92,6 +107,8 @@ class Layout:
         for measure in ("page_width", "page_height", "label_width", "label_height"):
             if getattr(self, measure) <= 0:
                 raise LayoutError(f"layout {self.name}: {measure} must be above 0 mm")
+        if self.stub_width and self.writing_area.width <= 0:
+            raise LayoutError(f"layout {self.name}: the stub leaves nothing of the label")
         for measure in ("left", "top", "column_gap", "row_gap", "hole_diameter", "stub_width"):
             if getattr(self, measure) < 0:
                 raise LayoutError(f"layout {self.name}: {measure} can't be below 0 mm")
@@ -103,6 +120,20 @@ class Layout:
             raise LayoutError(
                 f"layout {self.name}: too high for the page by {-self._bottom:.1f} mm"
             )
+
+    @property
+    def words(self) -> str:
+        """The stock in words, for a list to choose from."""
+        size = f"{self.label_width:g} × {self.label_height:g} mm"
+        if self.labels_per_page == 1:
+            return f"Roll, {size}"
+        width_pt = self.page_width * mm
+        paper = next(
+            (one.name.capitalize() for one in PageSize if abs(one.points[0] - width_pt) < 1),
+            f"{self.page_width:g} × {self.page_height:g} mm",
+        )
+        tie = ", with a hole to tie on and a stub" if self.hole_diameter else ""
+        return f"{paper}, {self.columns} × {self.rows} tags of {size}{tie}"
 
     @property
     def labels_per_page(self) -> int:
@@ -142,6 +173,12 @@ class Layout:
         top = self.top + row * (self.label_height + self.row_gap)
         y = self.page_height - top - self.label_height
         return Box(x, y, self.label_width, self.label_height)
+
+    @property
+    def writing_area(self) -> Box:
+        """What hole and stub leave of a label, from the label's lower left corner."""
+        left = self.hole_diameter + _HOLE_MARGIN_MM if self.hole_diameter else 0.0
+        return Box(left, 0, self.label_width - left - self.stub_width, self.label_height)
 
     @property
     def folio_box(self) -> Box | None:
@@ -187,24 +224,98 @@ LAYOUTS: Final = {
 source); for other stock give a :class:`Layout`."""
 
 
-def layout_named(name: str) -> Layout:
-    """Return a named layout, or that of any roll given as ``roll-WIDTHxHEIGHT`` in mm.
+def with_spare_stub(layout: Layout, width_mm: float = SPARE_STUB_MM) -> Layout:
+    """Return the layout with a spare duplicate to tear off at the right of each label.
+
+    A layout that has a stub stays as it is.
 
     Raises:
-        LayoutError: no such layout; the message lists those there are.
+        LayoutError: the stub is as wide as the label.
+    """
+    if layout.stub_width:
+        return layout
+    return replace(layout, name=f"{layout.name}-stub", stub_width=width_mm)
+
+
+def layout_named(name: str) -> Layout:
+    """Return a named layout or one given by its measures in mm.
+
+    A roll is ``roll-WIDTHxHEIGHT``.  Any sheet is ``grid:`` and its measures in any order, such
+    as ``grid:page=a4,columns=2,rows=7,label=99x38,left=4.7,top=15,gap=2.5x0``; ``page`` is a4,
+    letter or WIDTHxHEIGHT, and ``left``, ``top``, ``gap``, ``hole`` and ``stub`` may be left out.
+
+    Raises:
+        LayoutError: no such layout, or a measure that can't be; the message says how to mend it.
     """
     if name in LAYOUTS:
         return LAYOUTS[name]
     kind, _, measures = name.partition("-")
-    width, times, height = measures.partition("x")
-    if kind == "roll" and times:
+    if kind == "roll" and "x" in measures:
         try:
-            return roll(float(width), float(height))
+            return roll(*_pair(measures))
         except ValueError as error:
             raise LayoutError(f"layout {name!r}: give a roll as roll-62x100, in mm") from error
+    if name.startswith(_GRID):
+        return _grid(name)
     raise LayoutError(
-        f"no layout {name!r}; there are {', '.join(LAYOUTS)}, or a roll such as roll-62x100 (mm)"
+        f"no layout {name!r}; there are {', '.join(LAYOUTS)}, a roll such as roll-62x100 (mm), or "
+        f"a sheet by its measures such as {GRID_EXAMPLE}"
     )
+
+
+def _pair(text: str) -> tuple[float, float]:
+    """Read ``WIDTHxHEIGHT``; ``ValueError`` for anything else."""
+    width, height = text.split("x")
+    return float(width), float(height)
+
+
+def _grid(name: str) -> Layout:
+    given: dict[str, str] = {}
+    for part in name.removeprefix(_GRID).split(","):
+        key, equals, value = (piece.strip() for piece in part.partition("="))
+        if not equals or key not in _GRID_KEYS or key in given:
+            raise LayoutError(
+                f"layout {name!r}: {part.strip()!r} is not one of {', '.join(_GRID_KEYS)}, each "
+                "once and with its measure after '='"
+            )
+        given[key] = value
+    for key in ("page", "columns", "rows", "label"):
+        if key not in given:
+            raise LayoutError(f"layout {name!r}: {key} is missing; write it as in {GRID_EXAMPLE}")
+
+    def read(key: str, reads: Callable[[str], T], default: str = "0") -> T:
+        try:
+            return reads(given.get(key, default))
+        except ValueError as error:
+            raise LayoutError(
+                f"layout {name!r}: {key}={given[key]} can't be read; write it as in {GRID_EXAMPLE}"
+            ) from error
+
+    page_width, page_height = read("page", _page_mm)
+    label_width, label_height = read("label", _pair)
+    column_gap, row_gap = read("gap", _pair, "0x0")
+    return Layout(
+        name,
+        page_width,
+        page_height,
+        read("columns", int),
+        read("rows", int),
+        label_width,
+        label_height,
+        read("left", float),
+        read("top", float),
+        column_gap,
+        row_gap,
+        read("hole", float),
+        read("stub", float),
+    )
+
+
+def _page_mm(text: str) -> tuple[float, float]:
+    if text in list(PageSize):
+        width, height = PageSize(text).points
+        return width / mm, height / mm
+    return _pair(text)
 
 
 @dataclass(frozen=True)
@@ -232,7 +343,7 @@ def write_tag_sheets(
     layout: Layout,
     base_url: str,
     *,
-    level: ErrorCorrection = ErrorCorrection.Q,
+    level: ErrorCorrection = DEFAULT_LEVEL,
     title: str = "Tags",
     language: str = "en",
     progress: Progress | None = None,
@@ -290,8 +401,15 @@ def write_tag_sheets(
 
 
 @dataclass(frozen=True)
-class _Face:
-    """One symbol with its text, in mm from the label's lower left corner."""
+class Face:
+    """One symbol with its text, in mm from the label's lower left corner.
+
+    Attributes:
+        symbol: box of the symbol, quiet zone included.
+        text: box of the id and the note.
+        module_mm: side of one module.
+        centred: whether lines are centred in the box.
+    """
 
     symbol: Box
     text: Box
@@ -303,9 +421,8 @@ class _Face:
 class _Design:
     """What is where on every label of a layout."""
 
-    tag: _Face
-    stub: _Face | None
-    hole_x: float
+    tag: Face
+    stub: Face | None
 
 
 def _module_mm(layout: Layout, symbol: Symbol, room_mm: float) -> float:
@@ -322,42 +439,48 @@ def _module_mm(layout: Layout, symbol: Symbol, room_mm: float) -> float:
 
 
 def _design(layout: Layout, symbol: Symbol) -> _Design:
-    hole_space = layout.hole_diameter + 3 if layout.hole_diameter else 0.0
-    tag_width = layout.label_width - hole_space - layout.stub_width
-    area = Box(hole_space, 0, tag_width, layout.label_height)
-    beside = tag_width >= 1.25 * layout.label_height or layout.hole_diameter > 0
-    face = _text_beside if beside else _text_below
-    stub = None
-    if layout.stub_width:
-        x = layout.label_width - layout.stub_width
-        stub = _text_below(layout, symbol, Box(x, 0, layout.stub_width, layout.label_height))
-    return _Design(face(layout, symbol, area), stub, hole_space / 2 + 0.5)
+    area = layout.writing_area
+    beside = area.width >= 1.25 * layout.label_height or layout.hole_diameter > 0
+    face = _text_beside if beside else text_below
+    return _Design(face(layout, symbol, area), stub_face(layout, symbol))
 
 
-def _text_beside(layout: Layout, symbol: Symbol, area: Box) -> _Face:
+def stub_face(layout: Layout, symbol: Symbol) -> Face | None:
+    """Return the spare duplicate's place, if the layout has a stub.
+
+    Raises:
+        LayoutError: the symbol does not fit the stub.
+    """
+    if not layout.stub_width:
+        return None
+    x = layout.label_width - layout.stub_width
+    return text_below(layout, symbol, Box(x, 0, layout.stub_width, layout.label_height))
+
+
+def _text_beside(layout: Layout, symbol: Symbol, area: Box) -> Face:
     """Place the symbol at the left and the text at its right."""
-    width, height = area.width - 2 * _PADDING_MM, area.height - 2 * _PADDING_MM
+    width, height = area.width - 2 * PADDING_MM, area.height - 2 * PADDING_MM
     module = _module_mm(layout, symbol, min(height, width * 0.58))
     side = symbol.side_mm(module)
-    x = area.x + _PADDING_MM
+    x = area.x + PADDING_MM
     text_x = x + side + 0.5
-    return _Face(
+    return Face(
         Box(x, area.y + (area.height - side) / 2, side, side),
-        Box(text_x, area.y + _PADDING_MM, area.x + area.width - _PADDING_MM - text_x, height),
+        Box(text_x, area.y + PADDING_MM, area.x + area.width - PADDING_MM - text_x, height),
         module,
         centred=False,
     )
 
 
-def _text_below(layout: Layout, symbol: Symbol, area: Box) -> _Face:
+def text_below(layout: Layout, symbol: Symbol, area: Box) -> Face:
     """Place the symbol above and the text below it."""
-    width, height = area.width - 2 * _PADDING_MM, area.height - 2 * _PADDING_MM
+    width, height = area.width - 2 * PADDING_MM, area.height - 2 * PADDING_MM
     module = _module_mm(layout, symbol, min(width, height * 0.72))
     side = symbol.side_mm(module)
-    y = area.y + area.height - _PADDING_MM - side
-    return _Face(
+    y = area.y + area.height - PADDING_MM - side
+    return Face(
         Box(area.x + (area.width - side) / 2, y, side, side),
-        Box(area.x + _PADDING_MM, area.y + _PADDING_MM, width, y - area.y - _PADDING_MM),
+        Box(area.x + PADDING_MM, area.y + PADDING_MM, width, y - area.y - PADDING_MM),
         module,
         centred=True,
     )
@@ -369,18 +492,23 @@ def _draw_label(
     box = layout.label(position)
     canvas.saveState()
     canvas.translate(box.x * mm, box.y * mm)
-    _draw_face(canvas, design.tag, symbol, HANDLING_LINE, to_write_on=layout.stub_width > 0)
-    if layout.hole_diameter:
-        _draw_hole(canvas, design.hole_x, box.height / 2, layout.hole_diameter)
+    draw_face(canvas, design.tag, symbol, HANDLING_LINE, to_write_on=layout.stub_width > 0)
+    draw_stock(canvas, layout)
     if design.stub:
-        _draw_tear_line(canvas, layout.label_width - layout.stub_width, box.height)
-        _draw_face(canvas, design.stub, symbol, STUB_LINE, to_write_on=False)
+        draw_face(canvas, design.stub, symbol, STUB_LINE, to_write_on=False)
     canvas.restoreState()
 
 
-def _draw_face(
-    canvas: Canvas, face: _Face, symbol: Symbol, note: str, *, to_write_on: bool
-) -> None:
+def draw_stock(canvas: Canvas, layout: Layout) -> None:
+    """Mark a label's hole and tear line, with the origin at its lower left corner."""
+    if layout.hole_diameter:
+        hole_x = (layout.hole_diameter + _HOLE_MARGIN_MM) / 2 + 0.5
+        _draw_hole(canvas, hole_x, layout.label_height / 2, layout.hole_diameter)
+    if layout.stub_width:
+        _draw_tear_line(canvas, layout.label_width - layout.stub_width, layout.label_height)
+
+
+def draw_face(canvas: Canvas, face: Face, symbol: Symbol, note: str, *, to_write_on: bool) -> None:
     """Draw a symbol, its readable id and a note, with ruled lines between if asked."""
     draw_symbol(canvas, symbol, face.symbol.x, face.symbol.y, face.module_mm)
     width, height = face.text.width * mm, face.text.height * mm
@@ -408,7 +536,7 @@ def _draw_face(
 
 def _draw_lines(
     canvas: Canvas,
-    face: _Face,
+    face: Face,
     lines: Sequence[str],
     *,
     font: str,
@@ -436,6 +564,7 @@ def _fit_id(tag: str, width_pt: float, height_pt: float) -> tuple[list[str], flo
     return _largest(ways, BOLD, (width_pt, height_pt), _LARGEST_ID_PT, _ID_LEADING)
 
 
+@lru_cache(maxsize=16)
 def _fit_note(note: str, width_pt: float, height_pt: float) -> tuple[list[str], float]:
     """Break the note into as many lines as print largest."""
     words = note.split()

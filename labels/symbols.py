@@ -7,7 +7,7 @@ the standard asks: none is skipped for speed.
 
 from dataclasses import dataclass
 from enum import StrEnum
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from typing import Final
 
 import numpy as np
@@ -27,7 +27,8 @@ SMALLEST_MODULE_MM: Final = 0.5
 """Least module for reading by phone at arm's length (common practice, no source)."""
 
 _MASKS: Final = 8
-_FINDER_LIKE: Final = (0b00001011101, 0b10111010000)
+_LIGHT_THEN_FINDER: Final = 0b00001011101
+_FINDER_THEN_LIGHT: Final = 0b10111010000
 
 BoolArray = npt.NDArray[np.bool_]
 
@@ -40,6 +41,8 @@ class ErrorCorrection(StrEnum):
     Q = "Q"  # about 25 %
     H = "H"  # about 30 %
 
+
+DEFAULT_LEVEL: Final = ErrorCorrection.Q
 
 _LEVELS: Final = {
     ErrorCorrection.L: constants.ERROR_CORRECT_L,
@@ -80,29 +83,60 @@ class Symbol:
         """Side of the drawn symbol in mm, quiet zone included."""
         return self.side_modules * module_mm
 
+    @cached_property
+    def outline(self) -> str:
+        """The dark modules as PDF operators: one unit a module, origin at the lower left.
 
-def make_symbol(text: str, level: ErrorCorrection = ErrorCorrection.Q) -> Symbol:
+        One literal path: the canvas's own path object formats each number with care that whole
+        module counts don't need, and takes four times as long.
+        """
+        top = self.modules.shape[0] - 1
+        bars = [
+            f"{start} {top - row} {length} 1 re" for row, start, length in dark_runs(self.modules)
+        ]
+        return "\n".join((*bars, "f"))
+
+
+def make_symbol(
+    text: str, level: ErrorCorrection = DEFAULT_LEVEL, *, mask: int | None = None
+) -> Symbol:
     """Return the smallest symbol for the text in alphanumeric mode.
+
+    Args:
+        text: what it says.
+        level: error correction level.
+        mask: a data mask, 0 to 7, to use whatever its penalty; the standard's choice without.
 
     Raises:
         SymbolError: the text is empty, too long or not all in alphanumeric mode's set.
     """
     if not text or not QR_ALPHANUMERIC.issuperset(text):
         raise SymbolError(f"{text!r} can't be written in QR alphanumeric mode")
-    first = _encode(text, level, mask=0)
-    version = (first.shape[0] - 17) // 4
-    masked = first ^ _mask_changes(version, level)
-    mask = int(np.argmin(mask_penalties(masked)))
+    version = _smallest_version(len(text), level)
+    masked = _encode(text, level, 0, version) ^ _mask_changes(version, level)
+    if mask is None:
+        mask = int(np.argmin(mask_penalties(masked)))
     return Symbol(text, version, level, mask, masked[mask])
 
 
-def _encode(text: str, level: ErrorCorrection, mask: int, version: int | None = None) -> BoolArray:
+def _code(text: str, level: ErrorCorrection, mask: int, version: int | None) -> QRCode[None]:
     code: QRCode[None] = QRCode(version=version, error_correction=_LEVELS[level], mask_pattern=mask)
     code.add_data(QRData(text.encode("ascii"), mode=MODE_ALPHA_NUM))
+    return code
+
+
+@lru_cache(maxsize=64)
+def _smallest_version(characters: int, level: ErrorCorrection) -> int:
+    """In one mode the version hangs on the number of characters alone."""
     try:
-        code.make(fit=version is None)
+        return int(_code("0" * characters, level, 0, None).best_fit(start=1))
     except ValueError as error:
-        raise SymbolError(f"{len(text)} characters are too many at level {level}") from error
+        raise SymbolError(f"{characters} characters are too many at level {level}") from error
+
+
+def _encode(text: str, level: ErrorCorrection, mask: int, version: int) -> BoolArray:
+    code = _code(text, level, mask, version)
+    code.make(fit=False)
     return np.array(code.modules, dtype=np.bool_)
 
 
@@ -147,7 +181,7 @@ def mask_penalties(candidates: BoolArray) -> npt.NDArray[np.int64]:
     window = np.zeros((*lines.shape[:2], width), dtype=np.int16)
     for offset in range(11):
         window = (window << 1) | lines[:, :, offset : offset + width]
-    finders = np.isin(window, _FINDER_LIKE).sum(axis=(1, 2))
+    finders = ((window == _LIGHT_THEN_FINDER) | (window == _FINDER_THEN_LIGHT)).sum(axis=(1, 2))
 
     modules = candidates.shape[1] * candidates.shape[2]
     dark = candidates.sum(axis=(1, 2))
@@ -165,25 +199,21 @@ def draw_symbol(canvas: Canvas, symbol: Symbol, x_mm: float, y_mm: float, module
         y_mm: lower edge of the quiet zone.
         module_mm: side of one module.
     """
-    side = symbol.modules.shape[0]
     canvas.saveState()
     canvas.translate(x_mm * mm, y_mm * mm)
     canvas.scale(module_mm * mm, module_mm * mm)
     canvas.translate(QUIET_ZONE_MODULES, QUIET_ZONE_MODULES)
     canvas.setFillGray(0)
-    # One literal path: the canvas's own path object formats each number with care that whole
-    # module counts don't need, and takes four times as long.
-    bars = [
-        f"{start} {side - 1 - row} {length} 1 re"
-        for row, start, length in dark_runs(symbol.modules)
-    ]
-    canvas.addLiteral("\n".join((*bars, "f")))
+    canvas.addLiteral(symbol.outline)
     canvas.restoreState()
 
 
 def dark_runs(modules: BoolArray) -> list[tuple[int, int, int]]:
     """Return the dark runs of each row as (row, first column, length)."""
-    edges = np.diff(np.pad(modules.astype(np.int8), ((0, 0), (1, 1))), axis=1)
+    side = modules.shape[0]
+    framed = np.zeros((side, side + 2), dtype=np.int8)
+    framed[:, 1:-1] = modules
+    edges = framed[:, 1:] - framed[:, :-1]
     rows, starts = np.nonzero(edges == 1)
     stops = np.nonzero(edges == -1)[1]
     return list(zip(rows.tolist(), starts.tolist(), (stops - starts).tolist(), strict=True))

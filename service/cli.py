@@ -134,15 +134,25 @@ def serve(
 def tags(
     count: Annotated[int, typer.Option(min=1, max=100_000, help="How many.")],
     out: Annotated[Path, typer.Option(help="Where to write the PDF.")],
-    layout: Annotated[str, typer.Option(help="See the list below.")] = "a4-3x8",
+    layout: Annotated[
+        str,
+        typer.Option(
+            help="A name such as a4-3x8 or letter-2x5-tie-on, a roll such as roll-62x100, or any "
+            "sheet by its measures, such as "
+            "grid:page=a4,columns=2,rows=7,label=99x38,left=4.7,top=15,gap=2.5x0 (mm)."
+        ),
+    ] = "a4-3x8",
+    stub: Annotated[
+        bool, typer.Option("--stub", help="Add a spare duplicate to each, for the crate.")
+    ] = False,
     base_url: Annotated[str, typer.Option(help="What the tags point to.")] = Settings.base_url,
 ) -> None:
     """Print blank tags ahead: unique without a server, to be tied on and never stuck on."""
     from labels.codes import TagError, new_tags
-    from labels.sheets import LayoutError, layout_named, write_tag_sheets
+    from labels.sheets import LayoutError, layout_named, with_spare_stub, write_tag_sheets
 
     try:
-        chosen = layout_named(layout)
+        chosen = with_spare_stub(layout_named(layout)) if stub else layout_named(layout)
         with progress_bar("Drawing tags", count) as bar:
             printed = write_tag_sheets(
                 out,

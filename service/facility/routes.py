@@ -15,7 +15,9 @@ from fastapi.responses import HTMLResponse, RedirectResponse
 from pydantic import BaseModel
 from sqlmodel import Session
 
+from labels.advice_tag import write_advice_tags
 from labels.codes import TagError, parse_tag
+from labels.sheets import LAYOUTS, LayoutError, layout_named
 from scheduler.plan import Plan
 from scheduler.problem import Problem
 from service.assessing import (
@@ -33,7 +35,14 @@ from service.facility.planning import HORIZON_DAYS
 from service.facility.plans import MissingPlanError, SolveError, adopted, planned_run, timed
 from service.facility.plots import drying_plot, gas_plot, mould_plot
 from service.facility.runs import NEXT_PHASES, in_hand
-from service.facility.sheets import RunPaper, planned_times, run_sheet, write_placard, write_sheets
+from service.facility.sheets import (
+    RunPaper,
+    advice_tag,
+    planned_times,
+    run_sheet,
+    write_placard,
+    write_sheets,
+)
 from service.installation import Installation
 from service.log import reading
 from service.log.append import RefusedError
@@ -309,6 +318,7 @@ def piece(request: Request, tag: TagPath, here: Here, problem: str = "") -> HTML
             programme=programme,
             wants_chamber=StepKind.CHAMBER in [need.step for need in needed],
             stations=_station_names(book),
+            layouts=[(one.name, one.words) for one in LAYOUTS.values()],
             zone=_zone(book),
             cautions=cautions_for(
                 damages=[seen.damage for seen in item.damages],
@@ -323,6 +333,33 @@ def piece(request: Request, tag: TagPath, here: Here, problem: str = "") -> HTML
             mould=mould_plot(item, loss, frozen, book=book, now=here.now(), known=here.facts),
             problem=problem,
         )
+
+
+@router.get("/facility/items/{tag}/second-tag.pdf")
+def second_tag(tag: TagPath, here: Here, layout: str, first_label: int = 1) -> Response:
+    """The tag that hangs beside the first: how soon, what first, what never, which cautions."""
+    now = here.now()
+    with here.database.read() as session:
+        item = reading.item(session, EVERYTHING, tag)
+        if item is None:
+            raise HTTPException(404, f"no piece carries the tag {tag}")
+        book = reading.facility(session)
+        loss = reading.loss(session, EVERYTHING, item.loss) if item.loss else None
+        parts = reading.parts_of(session, EVERYTHING, item.tag)
+    triage = triage_of(item, loss, now, parts, book, known=here.facts)
+    out = io.BytesIO()
+    try:
+        write_advice_tags(
+            out,
+            [advice_tag(item, loss, triage, book=book, now=now, known=here.facts)],
+            layout_named(layout),
+            here.settings.base_url,
+            first_label=first_label,
+            title=f"Second tag of {item.title or item.object_type.label}",
+        )
+    except (LayoutError, TagError, ValueError) as error:
+        raise HTTPException(422, str(error)) from error
+    return _pdf(out.getvalue(), f"second-tag-{item.tag}.pdf")
 
 
 @router.post("/facility/items/{tag}/step")

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 from sqlmodel import Session
 
+from labels.advice_tag import AdviceTag
 from labels.paper import PageSize
 from labels.placard import Placard, write_placards
 from labels.runsheet import (
@@ -29,7 +30,8 @@ from shared.cautions import cautions_for, standing_cautions
 from shared.facility import Chamber
 from shared.facts import Facts
 from shared.programmes import Programme
-from shared.records import FacilityBook, Item
+from shared.records import FacilityBook, Item, Loss
+from shared.triage import Triage
 
 SPACINGS = ("art_wall_gap_m", "art_gap_m", "art_fan_gap_m")
 
@@ -127,6 +129,43 @@ def _line(
         layer="rail",
         notes=notes,
         warnings=tuple(one.sentence for one in triage.never[:2]),
+    )
+
+
+def advice_tag(
+    item: Item,
+    loss: Loss | None,
+    triage: Triage,
+    *,
+    book: FacilityBook,
+    now: datetime,
+    known: Facts,
+) -> AdviceTag:
+    """What the second tag of a piece says: its triage as of ``now``, in the facility's zone."""
+    zone = ZoneInfo(book.facility.zone) if book.facility else ZoneInfo("UTC")
+    cautions = cautions_for(
+        hazards=loss.hazards if loss else (),
+        damages=[seen.damage for seen in item.damages],
+        water_categories={seen.water_category for seen in item.damages if seen.water_category},
+        materials=item.materials,
+        known=known,
+    )
+    changed = changes_note(known) if triage.changed_facts else None
+    return AdviceTag(
+        tag=item.tag,
+        band=triage.band.label,
+        as_of=now.astimezone(zone),
+        first=triage.first,
+        hours_left=triage.hours_left,
+        deadline=triage.deadline.astimezone(zone) if triage.deadline else None,
+        is_paused=triage.paused,
+        never=tuple(one.sentence for one in triage.never),
+        cautions=(
+            *(one.sentence for one in triage.gates),
+            *(one.text for one in cautions),
+            *filter(None, [changed]),
+        ),
+        title=item.title,
     )
 
 

@@ -28,7 +28,14 @@ from pydantic import BaseModel, Field
 
 from labels.codes import TagError, new_tags
 from labels.paper import PageSize
-from labels.sheets import LAYOUTS, Layout, LayoutError, layout_named, write_tag_sheets
+from labels.sheets import (
+    GRID_EXAMPLE,
+    LAYOUTS,
+    LayoutError,
+    layout_named,
+    with_spare_stub,
+    write_tag_sheets,
+)
 from service.crew.importing import (
     DEVICE_PREFIX,
     ImportRefusedError,
@@ -54,6 +61,7 @@ from service.office.forms import (
     LossForm,
     zones,
 )
+from service.office.from_phone import MOST_FILE_BYTES, FromPhoneError, take_in
 from service.pages import page
 from service.reports.inventory_csv import neutralised
 from service.reports.issue import InventoryFormat, NotFoundError, write_manifest
@@ -73,12 +81,14 @@ MOST_ROWS = 5000
 
 MOST_DOCUMENT_BYTES = 25 * 1024 * 1024
 REFUSED_SHOWN = 200
+PHONE_FAULTS_SHOWN = 200
 PREPARED_BY = "Office"
 SUBNAV = [
     ("/office/", "Losses"),
     ("/office/tags", "Tags"),
     ("/office/conflicts", "To settle"),
     ("/office/refused", "Refused"),
+    ("/office/from-phone", "A phone's file"),
 ]
 FormText = Annotated[str, Form()]
 Faults = dict[str, str]
@@ -416,17 +426,8 @@ def manifest(manifest_id: RefPath, here: Here, paper: PageSize = PageSize.A4) ->
 # --- tags ---------------------------------------------------------------------------------------
 
 
-def _layout_words(layout: Layout) -> str:
-    size = f"{layout.label_width:g} × {layout.label_height:g} mm"
-    if layout.labels_per_page == 1:
-        return f"Roll, {size}"
-    paper = "A4" if layout.page_width == 210 else "Letter"
-    tie = ", with a hole to tie on and a stub" if layout.hole_diameter else ""
-    return f"{paper}, {layout.columns} × {layout.rows} tags of {size}{tie}"
-
-
 def _layouts() -> list[tuple[str, str]]:
-    return [(name, _layout_words(one)) for name, one in LAYOUTS.items()]
+    return [(one.name, one.words) for one in LAYOUTS.values()]
 
 
 def _by_spreadsheet(items: Sequence[Item]) -> list[str]:
@@ -459,16 +460,24 @@ def print_tags_of_spreadsheet(loss_id: RefPath, here: Here, layout: str) -> File
         raise HTTPException(422, str(error)) from error
 
 
-def _tags_page(
-    request: Request, count: str, layout: str, faults: Faults, status: int = 200
-) -> HTMLResponse:
+@dataclass(frozen=True)
+class TagsForm:
+    """Blank tags, as typed."""
+
+    count: str = str(DEFAULT_TAGS)
+    layout: str = next(iter(LAYOUTS))
+    measures: str = ""
+    stub: bool = False
+
+
+def _tags_page(request: Request, form: TagsForm, faults: Faults, status: int = 200) -> HTMLResponse:
     return _draw(
         request,
         "office_tags.html",
         status,
-        count=count,
-        layout=layout,
+        form=form,
         layouts=_layouts(),
+        example=GRID_EXAMPLE,
         most=MOST_TAGS,
         faults=faults,
     )
@@ -477,33 +486,40 @@ def _tags_page(
 @router.get("/office/tags")
 def tags(request: Request) -> HTMLResponse:
     """Blank tags, printed ahead."""
-    return _tags_page(request, str(DEFAULT_TAGS), next(iter(LAYOUTS)), {})
+    return _tags_page(request, TagsForm(), {})
+
+
+def _typed_tags(
+    count: FormText = "", layout: FormText = "", measures: FormText = "", stub: FormText = ""
+) -> TagsForm:
+    return TagsForm(count, layout, measures.strip(), bool(stub))
 
 
 @router.post("/office/tags")
 def print_tags(
-    request: Request, here: Here, count: FormText = "", layout: FormText = ""
+    request: Request, here: Here, form: Annotated[TagsForm, Depends(_typed_tags)]
 ) -> Response:
     """A PDF of new tags, each unlike any other; nothing is recorded until one is tied on."""
     faults: Faults = {}
-    number = int(count) if count.strip().isdecimal() and len(count.strip()) < 6 else 0
+    typed = form.count.strip()
+    number = int(typed) if typed.isdecimal() and len(typed) < 6 else 0
     if not 1 <= number <= MOST_TAGS:
         faults["count"] = f"How many: write a whole number from 1 to {MOST_TAGS}."
-    try:
-        chosen = layout_named(layout)
-    except LayoutError as error:
-        faults["layout"] = f"Paper: {error}."
-    if faults:
-        return _tags_page(request, count, layout, faults, 422)
     target = io.BytesIO()
     try:
-        write_tag_sheets(target, new_tags(number), chosen, here.settings.base_url)
+        chosen = layout_named(form.measures or form.layout)
+        if form.stub:
+            chosen = with_spare_stub(chosen)
+        if not faults:
+            write_tag_sheets(target, new_tags(number), chosen, here.settings.base_url)
     except (TagError, LayoutError) as error:
-        return _tags_page(request, count, layout, {"layout": f"Paper: {error}."}, 422)
+        faults["measures" if form.measures else "layout"] = f"Paper: {error}."
+    if faults:
+        return _tags_page(request, form, faults, 422)
     return Response(
         target.getvalue(),
         media_type="application/pdf",
-        headers={"content-disposition": f'attachment; filename="tags-{number}-{chosen.name}.pdf"'},
+        headers={"content-disposition": f'attachment; filename="tags-{number}.pdf"'},
     )
 
 
@@ -651,6 +667,36 @@ def confirm_import(
         already=outcome.pieces_already_stored,
         left=outcome.report.rows_with_problems,
     )
+
+
+# --- what a phone could not send ----------------------------------------------------------------
+
+
+@router.get("/office/from-phone")
+def choose_phone_file(request: Request) -> HTMLResponse:
+    """A phone's file comes in by hand."""
+    return _draw(request, "office_from_phone.html")
+
+
+@router.post("/office/from-phone")
+def take_phone_file(
+    request: Request, here: Here, file: Annotated[UploadFile | None, File()] = None
+) -> HTMLResponse:
+    """Take in what is sound, and say of everything else why not."""
+    if file is None or not file.size:
+        fault = "File: choose the file that the phone saved; it is not empty."
+    elif file.size > MOST_FILE_BYTES:
+        fault = "File: at most 60 MB are taken; a phone never saves a larger one."
+    else:
+        try:
+            done = take_in(here, file.file)
+        except FromPhoneError as error:
+            fault = f"File: {error}."
+        else:
+            return _draw(
+                request, "office_from_phone.html", done=done, most_shown=PHONE_FAULTS_SHOWN
+            )
+    return _draw(request, "office_from_phone.html", 422, faults={"file": fault})
 
 
 # --- what waits for a person --------------------------------------------------------------------

@@ -99,12 +99,24 @@ def test_every_swap_of_neighbours_is_caught(tag: str) -> None:
                 parse_tag(swapped)
 
 
+@given(st.text(st.sampled_from(ALPHABET), min_size=TAG_LENGTH, max_size=TAG_LENGTH))
+def test_the_check_is_a_weighted_sum(text: str) -> None:
+    """ISO/IEC 7064 MOD 37-2: the characters' values times 2**i from the right leave 1 mod 37.
+
+    ISO/IEC 7064 gives the values 0 to 9 to the digits and 10 to 35 to A to Z.
+    """
+    values = [int(character, 36) for character in reversed(text)]
+    total = sum(value * 2**place for place, value in enumerate(values))
+    assert mod_37_2.checksum(text) == total % 37
+    assert mod_37_2.is_valid(text) is (total % 37 == 1)
+
+
 def test_the_check_misses_no_single_error_and_no_swap_at_all() -> None:
     """The check is linear, so these two exhaustive runs stand for every tag there is.
 
-    Position i from the right weighs 2**i mod 37.  A wrong character changes the sum by
-    (difference × weight), a swap of neighbours by (difference × the lower weight): neither is 0
-    mod 37 for any two different characters at any place.
+    By the test above, place i from the right weighs 2**i mod 37.  A wrong character changes the
+    sum by (difference × weight), a swap of neighbours by (difference × the lower weight): neither
+    is 0 mod 37 for any two different characters at any place.
     """
     values = [mod_37_2.checksum(character) for character in ALPHABET]
     assert len(set(values)) == len(ALPHABET)

@@ -17,6 +17,7 @@ from labels.sheets import (
     LayoutError,
     layout_named,
     roll,
+    with_spare_stub,
     write_tag_sheets,
 )
 from labels.symbols import SMALLEST_MODULE_MM, ErrorCorrection
@@ -199,6 +200,78 @@ def test_layouts_are_found_by_name() -> None:
         layout_named("a5-1x1")
     with pytest.raises(LayoutError, match="has no label 24"):
         LAYOUTS["a4-3x8"].label(24)
+
+
+GRID = "grid:page=a4,columns=2,rows=7,label=99x38,left=4.7,top=15,gap=2.5x0"
+
+
+def test_any_sheet_is_given_by_its_measures() -> None:
+    layout = layout_named(GRID)
+    assert (layout.page_width, layout.page_height) == pytest.approx((210, 297), abs=0.1)
+    assert (layout.columns, layout.rows, layout.column_gap, layout.row_gap) == (2, 7, 2.5, 0)
+    assert (layout.left, layout.top, layout.hole_diameter, layout.stub_width) == (4.7, 15, 0, 0)
+    tie_on = layout_named("grid:label=100x60,rows=1,columns=1,page=120x70,hole=5,stub=28,left=3")
+    assert (tie_on.page_width, tie_on.hole_diameter, tie_on.stub_width) == (120, 5, 28)
+    letter = layout_named("grid:page=letter,columns=1,rows=1,label=100x60")
+    assert letter.page_height == pytest.approx(279.4, abs=0.01)
+
+
+def test_a_sheet_of_any_measures_reads_back() -> None:
+    tags = _tags(14)
+    file = BytesIO()
+    assert write_tag_sheets(file, tags, layout_named(GRID), BASE).pages == 1
+    (image,) = page_images(file.getvalue())
+    assert sorted(qr_texts(image)) == sorted(tag_url(BASE, tag) for tag in tags)
+
+
+@pytest.mark.parametrize(
+    ("name", "why"),
+    [
+        ("grid:", "is not one of page, columns"),
+        ("grid:page=a4,columns=2,rows=7", "label is missing"),
+        ("grid:page=a4,columns=2,rows=7,label=99", "label=99 can't be read"),
+        ("grid:page=a5,columns=2,rows=7,label=99x38", "page=a5 can't be read"),
+        ("grid:page=a4,columns=2.5,rows=7,label=99x38", "columns=2.5 can't be read"),
+        ("grid:page=a4,columns=2,rows=7,label=99x38,colour=red", "'colour=red' is not one of"),
+        ("grid:page=a4,columns=2,columns=3,rows=7,label=99x38", "'columns=3' is not one of"),
+        ("grid:page=a4,columns=3,rows=7,label=99x38", "too wide for the page by 87.0 mm"),
+        ("grid:page=a4,columns=1,rows=1,label=20x38,stub=20", "stub leaves nothing"),
+    ],
+)
+def test_measures_that_cannot_be_are_named(name: str, why: str) -> None:
+    with pytest.raises(LayoutError, match=why):
+        layout_named(name)
+
+
+@pytest.mark.parametrize("name", ["a4-2x5-tie-on", "roll-100x62", "roll-62x100"])
+def test_a_spare_stub_carries_the_same_tag(name: str) -> None:
+    layout = with_spare_stub(layout_named(name))
+    (tag,) = _tags(1)
+    file = BytesIO()
+    write_tag_sheets(file, [tag], layout, BASE)
+    assert [text for image in page_images(file.getvalue()) for text in qr_texts(image)] == [
+        tag_url(BASE, tag)
+    ] * 2
+    text = text_of(file.getvalue())
+    assert STUB_LINE in text
+    assert HANDLING_LINE in text
+
+
+def test_stock_that_has_a_stub_gets_no_second() -> None:
+    assert with_spare_stub(LAYOUTS["a4-2x5-tie-on"]) is LAYOUTS["a4-2x5-tie-on"]
+    with pytest.raises(LayoutError, match="stub leaves nothing"):
+        with_spare_stub(roll(20, 40))
+
+
+def test_layouts_are_described_for_a_list_to_choose_from() -> None:
+    assert LAYOUTS["a4-3x8"].words == "A4, 3 × 8 tags of 64 × 34 mm"
+    assert LAYOUTS["letter-2x5-tie-on"].words == (
+        "Letter, 2 × 5 tags of 102 × 51 mm, with a hole to tie on and a stub"
+    )
+    assert roll(57, 32).words == "Roll, 57 × 32 mm"
+    assert layout_named("grid:page=120x70,columns=1,rows=2,label=90x30").words == (
+        "120 × 70 mm, 1 × 2 tags of 90 × 30 mm"
+    )
 
 
 def test_what_would_print_wrong_tags_is_refused() -> None:
