@@ -729,7 +729,8 @@ def facts_as_json(loaded: Facts | None = None) -> dict[str, Any]:
     """Compile what the phone's triage needs, with the version hash of the facts.
 
     The result holds the tables triage reads, as lists of rows in file order, the permission to
-    freeze a wet piece per material, and the plain labels of every word they use.
+    freeze a wet piece per material, the plain labels of every word they use, and the rows of any
+    table that a facility changed, each with the material or damage it concerns.
     """
     known = loaded or facts()
     content = known.content()
@@ -770,7 +771,16 @@ def facts_as_json(loaded: Facts | None = None) -> dict[str, Any]:
     labels = {
         vocabulary.__name__: {word.value: word.label for word in vocabulary} for vocabulary in words
     }
-    return {"version": known.version, "tables": tables, "labels": labels}
+    changed = [
+        {
+            "table": table,
+            "source": row.source,
+            "material": getattr(row, "material", None),
+            "damage": getattr(row, "damage", None),
+        }
+        for table, row in known.changed
+    ]
+    return {"version": known.version, "tables": tables, "labels": labels, "changed": changed}
 
 
 def _table_names() -> list[str]:

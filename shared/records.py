@@ -533,11 +533,13 @@ def fold_item(tag: str, entries: Iterable[Entry]) -> Item | None:
     registers = _Registers()
     claims: list[Entry] = []
     damages: dict[Damage, DamageSeen] = {}
+    told: list[ev.Body] = []
     for entry in standing(entries):
         body = entry.body
         if body is None:
             item.undecoded.append(entry.event.id)
             continue
+        told.append(body)
         item.custody.append(
             Custody(
                 event=entry.event.id,
@@ -565,12 +567,31 @@ def fold_item(tag: str, entries: Iterable[Entry]) -> Item | None:
         return None
     for name, value in registers.shown().items():
         setattr(item, name, list(value) if isinstance(value, tuple) else value)
+    item.manifest = _truck_of(told)
     item.damages = list(damages.values())
     item.heads = registers.heads()
     item.conflicts = registers.conflicts()
     if len(claims) > 1:
         item.conflicts.append(_claimed_twice(claims))
     return item
+
+
+def _truck_of(told: Iterable[ev.Body]) -> str | None:
+    """The manifest that a piece came with, or else the last that lists it.
+
+    What came off a truck is known and a list is only meant: so the answer stays the same whether
+    the two phones, one at either end, wrote before or after each other.
+    """
+    listed, came = None, None
+    for body in told:
+        match body:
+            case ev.ManifestClosed():
+                listed = body.manifest
+            case ev.ItemReceived():
+                came = body.manifest or came
+            case _:
+                pass
+    return came or listed
 
 
 def _claim(
@@ -638,13 +659,10 @@ def _apply_to_item(item: Item, entry: Entry, body: ev.Body) -> None:
             item.tags.append(body.new_tag)
         case ev.ItemPacked():
             item.container = body.container
-        case ev.ManifestClosed():
-            item.manifest = body.manifest
         case ev.ItemReceived():
             item.station, item.station_since = body.station, event.device_time
             item.received_at = event.device_time
             item.condition_at_receipt = body.condition
-            item.manifest = body.manifest or item.manifest
         case ev.ItemMoved():
             item.station, item.station_since = body.station, event.device_time
         case ev.OverrideSigned():

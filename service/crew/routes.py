@@ -1,23 +1,26 @@
 """The crew's page and what the phone asks while it has a network."""
 
+from base64 import b64encode
+from datetime import datetime
+from hashlib import sha256
 from secrets import token_hex
 from typing import Annotated, Any
 
 from fastapi import APIRouter, HTTPException, Path, Request
-from fastapi.responses import HTMLResponse, RedirectResponse
+from fastapi.responses import FileResponse, HTMLResponse, RedirectResponse, Response
 from pydantic import BaseModel
 
 from service.assessing import triage_of
 from service.log import reading
 from service.log.append import greatest_clock
 from service.log.routes import Here
-from service.pages import page
+from service.pages import BUILT, page
 from service.storage.tables import DeviceRow
 from shared import vocabulary
 from shared.cautions import cautions_for, standing_cautions
 from shared.events import utc_text
 from shared.facts import facts_as_json
-from shared.records import Item, Loss
+from shared.records import Handover, Item, Loss
 from shared.triage import Triage
 from shared.vocabulary import Labelled
 
@@ -70,6 +73,42 @@ class ItemAnswer(BaseModel):
     band_label: str
 
 
+class LoadOnTheRoad(BaseModel):
+    """A manifest, who handed it over, and what of it has come."""
+
+    manifest: str
+    vehicle: str
+    leaves_at: datetime | None
+    expected_at: datetime | None
+    tags: list[str]
+    received: list[str]
+    handovers: list[Handover]
+
+
+class PieceOnTheRoad(BaseModel):
+    """What a listed or received piece is, in few words."""
+
+    tag: str
+    object_type: vocabulary.ObjectType
+    title: str
+
+
+class StationChoice(BaseModel):
+    """A place of the facility where an arriving piece can be put."""
+
+    id: str
+    label: str
+    kind: str
+
+
+class ManifestsAnswer(BaseModel):
+    """What a phone needs to receive the loads of one loss, also once its network is gone."""
+
+    manifests: list[LoadOnTheRoad]
+    pieces: list[PieceOnTheRoad]
+    stations: list[StationChoice]
+
+
 class Word(BaseModel):
     """One entry of a vocabulary."""
 
@@ -81,6 +120,32 @@ class Word(BaseModel):
 def crew_page(request: Request) -> HTMLResponse:
     """The crew's page: one program that the phone runs."""
     return page(request, "crew.html", {})
+
+
+@router.get("/crew/worker.js", include_in_schema=False)
+def crew_worker(request: Request) -> Response:
+    """The service worker, with the digest of the page as it is drawn now.
+
+    The page is part of what a phone keeps, and it changes with the facility's own facts: a worker
+    that names its digest is then a new version, and none keeps another page in its place.
+    """
+    drawn = b64encode(sha256(crew_page(request).body).digest()).decode()
+    script = (BUILT / "worker.js").read_text(encoding="utf-8")
+    return Response(
+        f'const PAGE_INTEGRITY = "sha256-{drawn}";\n{script}',
+        media_type="text/javascript",
+        headers={"cache-control": "no-cache"},
+    )
+
+
+@router.get("/crew/app.webmanifest", include_in_schema=False)
+def app_manifest() -> FileResponse:
+    """What a phone needs to know to put the crew's page on its home screen."""
+    return FileResponse(
+        BUILT / "app.webmanifest",
+        media_type="application/manifest+json",
+        headers={"cache-control": "no-cache"},
+    )
 
 
 @router.get("/t/{tag}", include_in_schema=False)
@@ -141,6 +206,37 @@ def brief(loss_id: RefPath, here: Here) -> LossBriefing:
         loss=loss,
         cautions=[CautionShown(id=one.id, trigger=one.trigger, text=one.text) for one in shown],
         standing=[one.text for one in standing_cautions(here.facts)],
+    )
+
+
+@router.get(
+    "/api/losses/{loss_id}/manifests",
+    summary="Loads to receive",
+    responses={404: {"description": "No such loss"}},
+)
+def loads(loss_id: RefPath, here: Here) -> ManifestsAnswer:
+    """The manifests of a loss, what the pieces on them are, and where they can be put."""
+    with here.database.read() as session:
+        if reading.loss(session, reading.EVERYTHING, loss_id) is None:
+            raise HTTPException(404, f"there is no loss {loss_id}")
+        own = reading.within(loss_id)
+        manifests = reading.manifests(session, own)
+        tags = [tag for one in manifests for tag in (*one.tags, *one.received)]
+        items = reading.items_by_tag(session, own, tags)
+        facility = reading.facility(session).facility
+    return ManifestsAnswer(
+        manifests=[
+            LoadOnTheRoad.model_validate(one.model_dump(include=set(LoadOnTheRoad.model_fields)))
+            for one in manifests
+        ],
+        pieces=[
+            PieceOnTheRoad(tag=tag, object_type=item.object_type, title=item.title)
+            for tag, item in items.items()
+        ],
+        stations=[
+            StationChoice(id=one.id, label=one.label, kind=one.kind)
+            for one in (facility.stations if facility else ())
+        ],
     )
 
 

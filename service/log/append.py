@@ -5,7 +5,7 @@ is refused is kept beside the log, so that nothing a person entered is lost.
 """
 
 import json
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from enum import StrEnum
@@ -17,6 +17,7 @@ from sqlalchemy import func, update
 from sqlmodel import Session, col, select
 
 from service.log.folding import refold
+from service.log.reading import MOST_NAMED
 from service.storage.database import Database
 from service.storage.tables import (
     AliasRow,
@@ -277,6 +278,10 @@ class _Batch:
             self.session.add(SubjectRow(subject=subject, position=row.position or 0))
             self.changed[subject] = None
         self.session.flush()
+        for subject, position in _unnamed_receipts(self.session, event, body, row.position or 0):
+            self.session.merge(SubjectRow(subject=subject, position=position))
+            self.changed[subject] = None
+        self.session.flush()
 
     def _refuse(self, event_id: str, data: bytes, reason: str) -> Receipt:
         digest = sha256(data).hexdigest()
@@ -309,6 +314,54 @@ def _grown(session: Session, tree: str) -> ledger.CompactRange:
     step = ledger.HASH_BYTES
     peaks = tuple(row.peaks[at : at + step] for at in range(0, len(row.peaks), step))
     return ledger.CompactRange(row.size, peaks)
+
+
+def _unnamed_receipts(
+    session: Session, event: ev.Event, body: ev.Body, position: int
+) -> list[tuple[str, int]]:
+    """Manifests, each with the position of a receipt that names none but is of a listed piece.
+
+    A phone that has not seen the list receives without it. Its receipts count for the list all
+    the same, whichever of the two reaches the service first; but not for a list that the same
+    device closed after it had received the piece: that is another journey.
+    """
+    match body:
+        case ev.ItemReceived(manifest=None):
+            return [
+                (f"manifest:{closed.manifest}", position)
+                for row, closed in _told_of(session, [body.tag], "manifest_closed")
+                if isinstance(closed, ev.ManifestClosed)
+                and body.tag in closed.tags
+                and (row.device != event.device or row.sequence < event.sequence)
+            ]
+        case ev.ManifestClosed():
+            listed = set(body.tags)
+            return [
+                (f"manifest:{body.manifest}", row.position or 0)
+                for row, receipt in _told_of(session, body.tags, "item_received")
+                if isinstance(receipt, ev.ItemReceived)
+                and receipt.manifest is None
+                and receipt.tag in listed
+                and (row.device != event.device or row.sequence > event.sequence)
+            ]
+        case _:
+            return []
+
+
+def _told_of(
+    session: Session, tags: Sequence[str], kind: str
+) -> Iterator[tuple[LogRow, ev.Body | None]]:
+    """What was told of these pieces by events of type ``kind``, each with its row."""
+    for at in range(0, len(tags), MOST_NAMED):
+        named = [_resolved(session, f"item:{tag}") for tag in tags[at : at + MOST_NAMED]]
+        rows = session.exec(
+            select(LogRow)
+            .join(SubjectRow, col(SubjectRow.position) == col(LogRow.position))
+            .where(LogRow.type == kind, col(SubjectRow.subject).in_(named))
+            .distinct()
+        )
+        for row in rows:
+            yield row, ev.decode(ev.Event.model_validate_json(row.data))
 
 
 def _resolved(session: Session, subject: str) -> str:

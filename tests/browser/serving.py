@@ -2,11 +2,12 @@
 
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import datetime, timedelta
 
 import uvicorn
+from starlette.types import ASGIApp
 
 from service.app import create_app
 from service.installation import Installation
@@ -30,11 +31,16 @@ class Clock:
 
 
 @contextmanager
-def served(here: Installation) -> Iterator[str]:
-    """Serve ``here`` and give its address. ``RuntimeError`` when the service does not start."""
+def served(
+    here: Installation, behind: Callable[[ASGIApp], ASGIApp] = lambda app: app
+) -> Iterator[str]:
+    """Serve ``here``, behind what stands between it and the browser, and give its address.
+
+    ``RuntimeError`` when the service does not start.
+    """
     server = uvicorn.Server(
         uvicorn.Config(
-            create_app(here), host="127.0.0.1", port=0, log_config=None, access_log=False
+            behind(create_app(here)), host="127.0.0.1", port=0, log_config=None, access_log=False
         )
     )
     thread = threading.Thread(target=server.run, name="service", daemon=True)

@@ -52,6 +52,7 @@ class Complaints:
     def __init__(self) -> None:
         self._found: list[str] = []
         self._expected: list[re.Pattern[str]] = []
+        self._expected_words: set[str] = set()
 
     def watch(self, page: Page) -> None:
         """Listen to ``page``."""
@@ -62,8 +63,14 @@ class Complaints:
         """Let the browser report that an address matching ``address`` answered with an error."""
         self._expected.append(re.compile(address))
 
+    def expect_words(self, words: str) -> None:
+        """Let the browser say exactly ``words``, where it names no address with them."""
+        self._expected_words.add(words)
+
     def _heard(self, message: ConsoleMessage) -> None:
         if message.type not in {"error", "warning"}:
+            return
+        if message.text in self._expected_words:
             return
         source = message.location.get("url", "")
         if message.text.startswith("Failed to load resource") and any(

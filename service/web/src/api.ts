@@ -1,6 +1,7 @@
 // What the phone asks of the service.
-import type { Event, Hazard, ObjectType, Peril, WaterCategory } from "./contract.ts";
+import type { Event, Hazard, Material, ObjectType, Peril, WaterCategory } from "./contract.ts";
 import { strings } from "./strings.ts";
+import type { CompiledFacts, DamageSeen } from "./triage.ts";
 
 export interface LossSummary {
   loss: string;
@@ -26,6 +27,7 @@ export interface Loss {
   happened_at: string | null;
   wet_since: string | null;
   water_category: WaterCategory | null;
+  mean_temperature_c: string | null;
   hazards: Hazard[];
   authorisations: { given_by: string; covers: string }[];
   acknowledged: Record<string, string[]>;
@@ -49,12 +51,51 @@ export interface Triage {
   never: { sentence: string; because: string }[];
   freeze_wet: { permission: string; sentence: string };
   sentence: string;
+  may_move: boolean;
+  window_h: number | null;
+  score: number;
+  value: string | null;
+  facts_version: string;
+  changed_facts: string[];
+  rank: number;
+}
+
+/** Of the service's record of a piece, what this phone reads. */
+export interface Item {
+  tag: string;
+  loss: string | null;
+  object_type: ObjectType;
+  title: string;
+  materials: Material[];
+  damages: DamageSeen[];
+  significance: string;
+  conservator_only: boolean;
+  valuation: { value: { amount: string } } | null;
+  received_at: string | null;
+  steps: object[];
+  /** Every event that the record counts. */
+  custody: { event: string }[];
 }
 
 export interface ItemPage {
-  item: { tag: string; loss: string | null; object_type: ObjectType; title: string };
+  item: Item;
+  parts: Item[];
   triage: Triage;
   band_label: string;
+}
+
+/** The loads of one loss, what the pieces on them are, and where an arriving one can be put. */
+export interface Road {
+  manifests: {
+    manifest: string;
+    vehicle: string;
+    expected_at: string | null;
+    tags: string[];
+    received: string[];
+    handovers: { given_by: string; taken_by: string; signature: string | null }[];
+  }[];
+  pieces: { tag: string; object_type: ObjectType; title: string }[];
+  stations: { id: string; label: string; kind: string }[];
 }
 
 export interface Receipt {
@@ -90,6 +131,15 @@ export async function losses(): Promise<LossSummary[]> {
 
 export async function briefing(loss: string): Promise<Briefing> {
   return ask(`/api/losses/${encodeURIComponent(loss)}`);
+}
+
+/** The tables that the phone triages by, as changed at this facility. */
+export async function compiledFacts(): Promise<CompiledFacts> {
+  return ask("/api/facts");
+}
+
+export async function road(loss: string): Promise<Road> {
+  return ask(`/api/losses/${encodeURIComponent(loss)}/manifests`);
 }
 
 /** The piece under `tag`, or null while nothing has claimed that tag. */

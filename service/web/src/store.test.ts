@@ -2,11 +2,12 @@ import assert from "node:assert/strict";
 import test from "node:test";
 import "fake-indexeddb/auto";
 import type { Body } from "./contract.ts";
-import { digestOf } from "./journal.ts";
-import { Store } from "./store.ts";
+import { digestOf, sha256 } from "./journal.ts";
+import { ageOf, roomOf, StorageFault, StorageFull, Store, type Waiting } from "./store.ts";
 
 const TAG = "ABCDEFGHJKMN7";
-const PHOTO = "ab".repeat(32);
+const BLOB = new Blob(["x"]);
+const PHOTO = await sha256(await BLOB.arrayBuffer());
 const writer = { actor: "Ana Ruiz", zone: "Europe/Lisbon", loss: "L-1", at: new Date(0) };
 const bodies: Body[] = [
   { type: "item_tagged", tag: TAG, object_type: "painting", materials: ["oil_canvas"] },
@@ -63,8 +64,7 @@ test("takes a name once and keeps it", async () => {
 
 test("settling a photo keeps the thumbnail and drops the large copy", async () => {
   const store = await enrolled("settle");
-  const blob = new Blob(["x"]);
-  await store.keepPhoto({ sha: PHOTO, thumb: blob, full: blob });
+  await store.keepPhoto({ sha: PHOTO, thumb: BLOB, full: BLOB });
   await store.append(bodies, writer);
   const waiting = (await store.outbox()).find((one) => one.kind === "photo");
   assert.ok(waiting);
@@ -81,4 +81,64 @@ test("moves the clock forward only", async () => {
   await store.saw(50);
   await store.saw(20);
   assert.equal((await store.journal())?.clock, 50);
+});
+
+test("a photo that does not read back as it was written is not reported kept", async () => {
+  const store = await enrolled("rotten");
+  const kept = store.keepPhoto({ sha: PHOTO, thumb: BLOB, full: new Blob(["y"]) });
+  await assert.rejects(kept, StorageFault);
+});
+
+for (const refusedAt of [1, 3, 5]) {
+  test(`no room at write ${refusedAt} of a piece: nothing half written, the chain goes on`, async () => {
+    const store = await enrolled(`full ${refusedAt}`);
+    const { add, put } = IDBObjectStore.prototype;
+    let turn = 0;
+    const counted = (write: typeof add) =>
+      function (this: IDBObjectStore, ...given: Parameters<typeof add>) {
+        turn += 1;
+        if (turn === refusedAt) throw new DOMException("no room", "QuotaExceededError");
+        return write.apply(this, given);
+      };
+    IDBObjectStore.prototype.add = counted(add);
+    IDBObjectStore.prototype.put = counted(put);
+    try {
+      await assert.rejects(store.append(bodies, writer), StorageFull);
+    } finally {
+      Object.assign(IDBObjectStore.prototype, { add, put });
+    }
+    assert.equal(turn, refusedAt);
+    assert.deepEqual(await store.eventsOf("L-1"), []);
+    assert.deepEqual(await store.outbox(), []);
+    const [first] = await store.append(bodies, writer);
+    assert.equal(first?.event.sequence, 1);
+    assert.equal(first?.event.previous, "");
+  });
+}
+
+test("the age is that of what waits longest, and a clock set back frightens nobody", () => {
+  const hour = 3_600_000;
+  const now = 1_000 * hour;
+  const since = (hours: number): Waiting => ({
+    key: "event:1",
+    kind: "event",
+    ref: "1",
+    order: 1,
+    since: now - hours * hour,
+    refused: null,
+  });
+  assert.equal(ageOf([], now), "calm");
+  assert.equal(ageOf([since(1), since(23.9)], now), "calm");
+  assert.equal(ageOf([since(24), since(1)], now), "over_day");
+  assert.equal(ageOf([since(71.9)], now), "over_day");
+  assert.equal(ageOf([since(0), since(72)], now), "over_three_days");
+  assert.equal(ageOf([since(-500)], now), "calm");
+});
+
+test("room is scarce below a tenth of the whole, or below what a day's photos take", () => {
+  assert.equal(roomOf({}), null);
+  assert.deepEqual(roomOf({ usage: 1e9, quota: 9e9 }), { left: 8e9, scarce: false });
+  assert.deepEqual(roomOf({ usage: 9.5e9, quota: 10e9 }), { left: 0.5e9, scarce: true });
+  assert.deepEqual(roomOf({ usage: 0, quota: 1e8 }), { left: 1e8, scarce: true });
+  assert.deepEqual(roomOf({ usage: 2e9, quota: 1e9 }), { left: 0, scarce: true });
 });

@@ -1,8 +1,8 @@
 // Everything the phone keeps, in IndexedDB. What people write is stored here first and leaves the
 // outbox only against a receipt.
-import { openDB, type DBSchema, type IDBPDatabase } from "idb";
+import { openDB, type DBSchema, type IDBPDatabase, type IDBPTransaction } from "idb";
 import type { Body, Event } from "./contract.ts";
-import { digestOf, saw, write, type JournalState, type Writer } from "./journal.ts";
+import { digestOf, saw, sha256, write, type JournalState, type Writer } from "./journal.ts";
 
 export interface KeptEvent {
   id: string;
@@ -40,6 +40,66 @@ const PHOTO_ORDER = Number.MAX_SAFE_INTEGER;
 
 /** Stored bytes do not match what was written: the storage of this phone is failing. */
 export class StorageFault extends Error {}
+
+/** The browser gives this page no more room. Nothing of what was being written is stored. */
+export class StorageFull extends Error {}
+
+/** How long something has waited: calm, over a day, over three days. */
+export type Age = "calm" | "over_day" | "over_three_days";
+
+const HOUR_MS = 3_600_000;
+const OVER_DAY_H = 24;
+const OVER_THREE_DAYS_H = 72;
+
+/** The age of what waits longest. A clock set back since makes nothing look older than it is. */
+export function ageOf(waiting: readonly Waiting[], now: number): Age {
+  const hours = (now - Math.min(now, ...waiting.map((one) => one.since))) / HOUR_MS;
+  if (hours >= OVER_THREE_DAYS_H) return "over_three_days";
+  return hours >= OVER_DAY_H ? "over_day" : "calm";
+}
+
+/** The room this page still has, in bytes, and whether it is time to say so. */
+export interface Room {
+  left: number;
+  scarce: boolean;
+}
+
+const SCARCE_SHARE = 0.1;
+const SCARCE_BYTES = 200_000_000;
+
+/** `usage` and `quota` as the browser estimates them, in bytes; null when it does not tell. */
+export function roomOf({ usage, quota }: StorageEstimate): Room | null {
+  if (usage === undefined || quota === undefined) return null;
+  const left = Math.max(0, quota - usage);
+  return { left, scarce: left < SCARCE_BYTES || left < quota * SCARCE_SHARE };
+}
+
+/** Runs `change`; a refusal for want of room is told apart from every other failure. */
+async function withRoom<Result>(change: () => Promise<Result>): Promise<Result> {
+  try {
+    return await change();
+  } catch (error) {
+    // A class of its own in newer browsers, a DOMException in older ones; the name is the same.
+    if (error instanceof Error && error.name === "QuotaExceededError") throw new StorageFull();
+    throw error;
+  }
+}
+
+type WholePiece = IDBPTransaction<Schema, ("notes" | "events" | "outbox")[], "readwrite">;
+
+/** The digest of the photo that an event speaks of, if it does. */
+function photoIn(body: Body): string | null {
+  if (body.type === "photo_taken") return body.photo;
+  return body.type === "handed_over" ? (body.signature ?? null) : null;
+}
+
+function abort(change: WholePiece): void {
+  try {
+    change.abort();
+  } catch {
+    // It has ended by itself.
+  }
+}
 
 export class Store {
   readonly #db: IDBPDatabase<Schema>;
@@ -102,7 +162,7 @@ export class Store {
         event,
         digest: written.digests[place] ?? "",
       }));
-      if (await this.#commit(before, written.state, kept)) {
+      if (await withRoom(() => this.#commit(before, written.state, kept))) {
         await this.#readBack(kept);
         return kept;
       }
@@ -118,6 +178,23 @@ export class Store {
     const change = this.#db.transaction(["notes", "events", "outbox"], "readwrite", {
       durability: "strict",
     });
+    change.done.catch(() => undefined); // Awaited below; a failure before that is not unheard.
+    try {
+      return await this.#put(change, before, after, kept);
+    } catch (error) {
+      // Without this, what was asked for before the failure would be stored without the rest.
+      if (change.error === null) abort(change);
+      await change.done.catch(() => undefined);
+      throw change.error ?? error;
+    }
+  }
+
+  async #put(
+    change: WholePiece,
+    before: JournalState,
+    after: JournalState,
+    kept: readonly KeptEvent[],
+  ): Promise<boolean> {
     const notes = change.objectStore("notes");
     const now = (await notes.get("journal")) as JournalState;
     if (now.sequence !== before.sequence || now.clock !== before.clock) {
@@ -136,8 +213,8 @@ export class Store {
         since,
         refused: null,
       });
-      if (one.event.body["type"] === "photo_taken") {
-        const sha = String(one.event.body["photo"]);
+      const sha = photoIn(one.event.body as unknown as Body);
+      if (sha !== null) {
         await change.objectStore("outbox").put({
           key: `photo:${sha}`,
           kind: "photo",
@@ -199,8 +276,17 @@ export class Store {
     await change.done;
   }
 
+  /** Keep a photo. Reads it back and digests it again before it returns. */
   async keepPhoto(photo: KeptPhoto): Promise<void> {
-    await this.#db.put("photos", photo);
+    await withRoom(async () => {
+      const change = this.#db.transaction("photos", "readwrite", { durability: "strict" });
+      await Promise.all([change.store.put(photo), change.done]);
+    });
+    const stored = await this.photo(photo.sha);
+    const bytes = await stored?.full?.arrayBuffer().catch(() => undefined);
+    if (bytes === undefined || (await sha256(bytes)) !== photo.sha) {
+      throw new StorageFault(`photo ${photo.sha} could not be read back`);
+    }
   }
 
   async photo(sha: string): Promise<KeptPhoto | undefined> {

@@ -20,7 +20,26 @@ export const strings = {
   authorised: "Authorised",
   notAuthorised: "No authorisation yet",
   needsSecure:
-    "This address is not secure, so the browser refuses the camera and the digests that protect the record. Open the https address that the office shows.",
+    "This address is not secure, so the browser refuses the camera, the digests that protect the record and starting without a network. Open the https address that the office shows.",
+
+  // The app itself: without a network, on the home screen, and new versions of it.
+  keepingApp: "Keeping this page on the phone, for when there is no network…",
+  appKept: "This page is kept on the phone and starts without a network.",
+  appNotKept: "This page would not start without a network",
+  appNotYet:
+    "It could not be kept on this phone yet. Stay where the network is good and open it once more; until then, leave it open. If it keeps failing, the phone may not trust this address: ask the office.",
+  appNever:
+    "This browser keeps no page, which may be because its window is private. Use an ordinary window or another browser, or leave the page open.",
+  homeScreen: "Put this page on the home screen",
+  homeScreenWhy:
+    "It then opens with one touch, and the phone is less likely to clear what is kept here.",
+  homeScreenByHand:
+    "Open the browser's menu, or its Share button, and choose what adds a page to the home screen.",
+  homeScreenInstall: "Put it there",
+  homeScreenPutOff: "Not now",
+  newVersion: "A new version is ready",
+  newVersionText: "It runs once you reload. What is recorded here stays, sent or not.",
+  reload: "Reload now",
 
   // Before entry.
   beforeEntry: "Before you go in",
@@ -174,6 +193,10 @@ export const strings = {
   triageWaiting: "Hours left not known yet",
   triageWaitingText:
     "They come back as soon as this piece reaches the service. Until then treat it as the most urgent.",
+  workedOutHere: "Worked out on this phone",
+  workedOutHereShort: "worked out on this phone",
+  workedOutHereText: (version: string) =>
+    `From what this phone knows, by the facts of version ${version}. The service's own answer takes its place as soon as it can be had.`,
   nextPiece: "Next piece",
   addPart: "Tag a part of it",
   addPhoto: "Add a photo",
@@ -208,6 +231,129 @@ export const strings = {
   detailDescription: "Anything else",
   detailsEmpty: "Fill in at least one line.",
 
+  moving: {
+    button: "Move pieces",
+    heading: "Move pieces",
+    lead: "Pack, load the truck, hand over; at the other end, receive.",
+    pieces: (count: number) => many(count, "piece", "pieces"),
+    pack: "Pack a container",
+    load: "Load a truck",
+    receive: "Receive",
+    containers: "Packed, not yet on a list",
+    noContainers: "Nothing waits in a container.",
+    lists: "Lists of trucks",
+    noLists: "No truck is on a list yet.",
+    handedOver: (to: string) => `Handed over to ${to}`,
+    notHandedOver: "Not handed over yet",
+
+    // What a scanned tag is.
+    unknownHere: "No piece is known here under this tag",
+    unknownHereText: "It counts all the same. If nobody has tagged it, tag it next.",
+
+    // Packing.
+    whichContainer: "Which container?",
+    whichContainerLead: "Write the same name on the container itself.",
+    containerName: "Name or number of the container",
+    containerHint: "Such as K7. A spare tag works too: tie it on, then scan it.",
+    containerWrong: "Use letters, digits, dots and hyphens only, such as K7.",
+    containerIsPiece: "That tag is on a piece. Use a spare tag, or a name.",
+    startPacking: "Start packing",
+    scanSpare: "Scan a spare tag",
+    carryOnWith: "Carry on with",
+    packing: (container: string) => `Packing ${container}`,
+    packedNow: "Packed",
+    alreadyPacked: "Already in this container",
+    alreadyPackedText: "It was counted once.",
+    takenFrom: (container: string) => `It was in ${container} before; now it is here.`,
+    otherLoss: (title: string) => `It belongs to another loss: ${title}`,
+    otherLossText: "Take it out again unless it travels with this load on purpose.",
+    isContainer: "That is this container's own tag.",
+    mayNotMove: "It must not be moved yet",
+    neverPacking: "Mind while packing it",
+    undoLast: "Undo the last",
+    inside: (count: number) => `${many(count, "piece", "pieces")} inside`,
+    emptyContainer: "Nothing inside yet.",
+
+    // The truck.
+    truckHeading: "Load a truck",
+    truckLead: "Take off the list what does not go.",
+    nothingToLoad: "Nothing waits to be loaded. Pack or tag pieces first, or scan what goes on.",
+    looseHeading: "Loose pieces",
+    containersHeading: "Containers",
+    addByScan: "Add a piece by scan",
+    stopScan: "Stop scanning",
+    added: "On the list now",
+    alreadyListed: "On the list already",
+    vehicle: "Vehicle",
+    vehicleHint: "Its number plate, or what the crew calls it.",
+    vehicleMissing: "Name the vehicle: the facility looks out for it.",
+    leavesAt: "Leaves at",
+    expectedAt: "Expected at the facility",
+    timeMissing: "Give the date and time.",
+    timeOrder: "It can't arrive before it leaves. Check both times.",
+    nothingChosen: "Choose at least one container or piece.",
+    closeList: (count: number) => `Close the list: ${many(count, "piece", "pieces")}`,
+
+    // Handing over.
+    handoverHeading: "Hand over",
+    handoverLead: "Read this name to whoever receives. With it they can start without a network.",
+    givenBy: "Given by",
+    takenBy: "Taken by",
+    takenByHint: "The driver, or whoever takes charge of the load.",
+    nameMissing: "Give the name.",
+    signatureHeading: "Signature of the person who takes it",
+    ways: { glass: "Sign on the glass", paper: "Signed on paper", name: "Name only" },
+    padLabel: "Space for the signature. Those who can't draw can sign on paper instead.",
+    padHint: "Sign here with a finger or a pen",
+    padEmpty: "Nothing is drawn yet. Sign in the box, or choose another way.",
+    clear: "Clear",
+    paperPhoto: "Take a photo of the signed paper",
+    paperMissing: "Take the photo of the signed paper, or choose another way.",
+    nameOnly: "Only the typed name is recorded. A signature is the better record.",
+    handOver: "Hand over",
+    handedOverAlready: "This load has been handed over",
+    handedOverBy: (from: string, to: string) => `${from} gave it to ${to}.`,
+    handOverAgain: "Hand over again",
+
+    // Receiving.
+    receiveHeading: "Receive a load",
+    receiveLead: "Choose the list that came with it.",
+    receiveOffline: "The service can't be reached. The lists are those last seen on this phone.",
+    expected: (when: string) => `Expected ${when}`,
+    ofListed: (came: number, listed: number) => `${came} of ${listed} here`,
+    otherList: "A list not shown here",
+    otherListHint: "Its name is on the phone or the paper of whoever handed over.",
+    otherListWrong: "That can't be the name of a list. Check it.",
+    useList: "Use this list",
+    withoutList: "Receive without a list",
+    receiving: (list: string) => `Receiving ${list}`,
+    receivingNone: "Receiving without a list",
+    listNotKnown: "This list has not reached this phone",
+    listNotKnownText:
+      "Scan what arrives. What is missing or surplus shows as soon as the list is here.",
+    noListText:
+      "Scan what arrives. Each piece counts for its list once both phones have sent what they hold.",
+    putIt: "Put it",
+    receivingArea: "Receiving area",
+    condition: "Note for the next piece",
+    conditionHint: "Damaged on the way? Say so, then scan it. Leave empty if not.",
+    arrived: "Arrived",
+    missing: "Missing",
+    surplus: "Surplus",
+    arrivedNow: "Arrived",
+    arrivedBefore: "Scanned in before",
+    arrivedBeforeText: "It was counted once.",
+    surplusNow: "Surplus: not on this list",
+    finish: "Finish",
+    scanOn: "Scan on",
+    receivedHeading: (came: number, listed: number) => `${came} of ${listed} listed pieces are here`,
+    receivedCount: (count: number) => `${many(count, "piece", "pieces")} received`,
+    allHere: "Everything on the list is here, and nothing else",
+    missingText: "Look in the truck and in the containers again, then call whoever handed over.",
+    surplusText: "Keep them apart until somebody knows where they belong.",
+    done: "Done",
+  },
+
   // Not yet sent.
   unsentHeading: "Not yet sent",
   nothingUnsent: "Everything on this phone has been sent, with a receipt for each.",
@@ -220,6 +366,33 @@ export const strings = {
   someRefused: "Some entries were refused. They stay on this phone; tell the office.",
   allRefused: "The service took nothing. It all stays on this phone",
   refusedList: "Refused by the service",
+  ageWords: { over_day: "over a day", over_three_days: "over three days" },
+  ageTitle: {
+    over_day: "Some of this has waited for over a day",
+    over_three_days: "Some of this has waited for over three days",
+  },
+  ageText:
+    "Until it is sent it exists on this phone alone. Bring the phone to where there is a network, or save it to a file and carry that to the office.",
+  lastTry: (minutes: number) => `Last tried: ${strings.ago(minutes)}.`,
+  moreWaiting: (count: number) => `and ${count} more`,
+  fileHeading: "No network for long?",
+  fileText:
+    "Save all of this to a file and bring it to the office. This phone keeps everything until the service has given it a receipt; what arrives both ways is stored once.",
+  makeFile: "Save to a file",
+  makingFile: "Making the file…",
+  fileReady: (name: string, megabytes: string) => `${name} (${megabytes} MB)`,
+  fileHolds: (events: number, photos: number) =>
+    `It holds ${many(events, "entry", "entries")} and ${many(photos, "photo", "photos")}.`,
+  fileFailed: "The file could not be made. Everything is still on this phone.",
+  photosUnreadable: (count: number) =>
+    `${many(count, "photo", "photos")} could no longer be read and ${count === 1 ? "is" : "are"} not in the file. Take ${count === 1 ? "it" : "them"} again.`,
+  roomScarce: (megabytes: string) => `Only ${megabytes} MB of room left on this phone`,
+  roomScarceText: "Send what waits, or delete things that are not Lagan's, before you go on.",
+  mayBeCleared: "This browser may clear what is stored here when the phone runs out of room",
+  mayBeClearedText:
+    "Install the app on this phone: it then keeps its own store. In Safari: Share, then Add to Home Screen.",
+  installApp: "Install the app",
+  askAgain: "Ask the browser to keep it",
   ago: (minutes: number) =>
     minutes < 1
       ? "just now"
@@ -233,6 +406,10 @@ export const strings = {
   loadFailed: "The service can't be reached",
   loadFailedText: "Check the network and try again. What you have saved stays on this phone.",
   storageFault: "This phone's storage failed",
+  storageFaultText:
+    "What was written could not be read back as it was. Try again; if it fails again, use another phone and show this one to the office.",
+  storageFull:
+    "This phone has no room left for it. Nothing is lost: the piece in hand stays. Delete things that are not Lagan's, or send what waits, then try again.",
   refusedWithStatus: (status: number) => `The service refused it (${status}).`,
   refusedWithoutReason: "The service refused it without a reason.",
   otherBytesStored:
@@ -247,6 +424,10 @@ export const strings = {
     damage_noted: "Damage noted",
     damage_withdrawn: "Damage withdrawn",
     photo_taken: "Photo entry",
+    item_packed: "Packed",
+    manifest_closed: "List of a truck",
+    handed_over: "Handover",
+    item_received: "Received",
     event_undone: "Undo",
   } as Readonly<Record<string, string>>,
   photoName: "Photo",

@@ -2,6 +2,7 @@ import assert from "node:assert/strict";
 import test, { afterEach } from "node:test";
 import "fake-indexeddb/auto";
 import type { Body, Event } from "./contract.ts";
+import { NotReached } from "./api.ts";
 import { digestOf, sha256 } from "./journal.ts";
 import { Store } from "./store.ts";
 import { enrol, sendAll } from "./sync.ts";
@@ -73,6 +74,15 @@ test("sends everything, in batches, and takes note of the service's clock", asyn
   assert.equal((await store.journal())?.clock, 500);
 });
 
+test("takes no name from what is not the service", async () => {
+  for (const answer of [{ login: "required" }, { device: "", clock: 1 }, { device: "phone-1" }]) {
+    globalThis.fetch = async () => Response.json(answer);
+    const store = await Store.open("no name");
+    await assert.rejects(enrol(store), NotReached);
+    assert.equal(await store.journal(), undefined);
+  }
+});
+
 test("loses nothing and doubles nothing when replies are dropped", async () => {
   const kept = service((_, turn) => (turn % 3 === 0 ? "drop reply" : null));
   const store = await phoneWith("dropped", 30);
@@ -133,4 +143,54 @@ test("says why when the service refuses the whole", async () => {
     why: "this phone was revoked",
   });
   assert.equal((await store.outbox()).length, 3);
+});
+
+test("a photo that is refused waits for a person; the photos after it are sent", async () => {
+  let refusals = 0;
+  const kept = service((path) => {
+    if (!path.startsWith("/photos/") || refusals > 0) return null;
+    refusals += 1;
+    return Response.json({ detail: "not a picture" }, { status: 422 });
+  });
+  const store = await phoneWith("photo refused", 3);
+  assert.deepEqual(await sendAll(store), { outcome: "some_refused" });
+  assert.deepEqual(
+    (await store.outbox()).map((one) => one.refused),
+    ["not a picture"],
+  );
+  assert.equal(kept.photos.size, 2);
+});
+
+for (const status of [401, 403, 404, 407, 429]) {
+  test(`an answer of ${status} to a photo holds nothing against the photo`, async () => {
+    service((path) => (path.startsWith("/photos/") ? new Response("", { status }) : null));
+    const store = await phoneWith(`photo ${status}`, 2);
+    assert.equal((await sendAll(store)).outcome, "service_refused");
+    assert.deepEqual(
+      (await store.outbox()).map((one) => [one.kind, one.refused]),
+      [
+        ["photo", null],
+        ["photo", null],
+      ],
+    );
+  });
+}
+
+test("a photo that can't be read any more is named and holds no other up", async () => {
+  const kept = service(() => null);
+  const store = await phoneWith("unreadable", 3);
+  const read = Blob.prototype.arrayBuffer;
+  let turn = 0;
+  Blob.prototype.arrayBuffer = async function (this: Blob) {
+    turn += 1;
+    if (turn === 1) throw new DOMException("gone", "NotReadableError");
+    return read.call(this);
+  };
+  try {
+    assert.deepEqual(await sendAll(store), { outcome: "some_refused" });
+  } finally {
+    Blob.prototype.arrayBuffer = read;
+  }
+  assert.equal((await store.outbox()).length, 1);
+  assert.equal(kept.photos.size, 2);
 });

@@ -4,6 +4,8 @@ import type { KeptEvent, Store, Waiting } from "./store.ts";
 import { strings } from "./strings.ts";
 
 const BATCH = 100;
+/** Answers that are about the photo itself; any other may be the network's or the phone's. */
+const PHOTO_AT_FAULT: ReadonlySet<number> = new Set([413, 422]);
 
 /** What one attempt came to; `service_refused` is a refusal of the whole, with its reason. */
 export type Sent =
@@ -13,6 +15,10 @@ export type Sent =
 export async function enrol(store: Store): Promise<void> {
   if ((await store.journal()) !== undefined) return;
   const { device, clock } = await newDevice();
+  // A network's sign-in page may answer with JSON of its own: no name, and no phone to be named.
+  if (typeof device !== "string" || device === "" || !Number.isSafeInteger(clock)) {
+    throw new NotReached();
+  }
   await store.enrol(device, clock);
 }
 
@@ -75,11 +81,17 @@ async function sendWaitingPhotos(store: Store): Promise<void> {
       await store.mark(one, strings.photoGone);
       continue;
     }
+    // A stored file that has gone would look like a network that has, and stop all after it.
+    const bytes = await photo.full.arrayBuffer().catch(() => null);
+    if (bytes === null) {
+      await store.mark(one, strings.photoGone);
+      continue;
+    }
     try {
-      await sendPhoto(one.ref, photo.full);
+      await sendPhoto(one.ref, new Blob([bytes], { type: "image/jpeg" }));
       await store.settle(one);
     } catch (error) {
-      if (!(error instanceof Refused)) throw error;
+      if (!(error instanceof Refused) || !PHOTO_AT_FAULT.has(error.status)) throw error;
       await store.mark(one, error.message);
     }
   }

@@ -1,13 +1,22 @@
 """What the phone asks while it has a network."""
 
+import re
+from base64 import b64encode
+from datetime import timedelta
+from hashlib import sha256
+from io import BytesIO
+
 import pytest
+from PIL import Image
 from starlette.testclient import TestClient
 
 from service.installation import Installation
+from service.log import reading
 from shared import events as ev
 from shared.facts import facts
 from shared.vocabulary import Damage, Hazard, Material, PartRole, Role, WaterCategory
-from tests.writers import LOSS, Writer, noted, opened, plain, tagged
+from tests.service.facility.house import FACILITY, furnish
+from tests.writers import LOSS, START, Writer, noted, opened, plain, tagged
 
 TAG, FRAME, TORN = "0000000000001", "000000000002Y", "000000000003W"
 
@@ -35,6 +44,61 @@ def test_the_crews_page_is_there_before_anything_else(client: TestClient) -> Non
     answer = client.get("/crew/")
     assert answer.status_code == 200
     assert answer.headers["content-type"].startswith("text/html")
+
+
+def test_the_worker_names_the_page_as_it_is_drawn(client: TestClient) -> None:
+    answer = client.get("/crew/worker.js")
+    assert answer.status_code == 200
+    assert answer.headers["content-type"].startswith("text/javascript")
+    assert answer.headers["cache-control"] == "no-cache"
+    digest = b64encode(sha256(client.get("/crew/").content).digest()).decode()
+    assert f'PAGE_INTEGRITY = "sha256-{digest}"' in answer.text
+
+
+def test_the_worker_lists_every_file_of_the_page_with_its_type_and_digest(
+    client: TestClient,
+) -> None:
+    kept = {
+        path: (media_type, digest)
+        for path, media_type, digest in re.findall(
+            r'path:"([^"]+)",type:"([^"]+)",integrity:"sha256-([^"]+)"',
+            client.get("/crew/worker.js").text,
+        )
+    }
+    drawn = client.get("/crew/").text
+    named = set(re.findall(r'(?:src|href|data-decoder)="(/[^"#]*)', drawn))
+    places = {"/", "/crew/", "/facility/", "/adjuster/", "/office/"}
+    assert named - places <= set(kept)
+    assert any(path.endswith(".wasm") for path in kept)
+    for path, (media_type, digest) in kept.items():
+        answer = client.get(path)
+        assert answer.headers["content-type"].split(";")[0] in {
+            media_type,
+            media_type.replace("text/javascript", "application/javascript"),
+        }
+        assert b64encode(sha256(answer.content).digest()).decode() == digest
+
+
+# W3C Web Application Manifest: members and their meaning; 192 and 512 px icons, one of them
+# maskable, are common practice, no source.
+def test_the_page_can_be_put_on_the_home_screen(client: TestClient) -> None:
+    answer = client.get("/crew/app.webmanifest")
+    assert answer.headers["content-type"].startswith("application/manifest+json")
+    app = answer.json()
+    assert app["start_url"].startswith(app["scope"])
+    assert client.get(app["start_url"]).status_code == 200
+    assert app["display"] == "standalone"
+    assert {(one["sizes"], one["purpose"]) for one in app["icons"]} == {
+        (size, purpose) for size in ("192x192", "512x512") for purpose in ("any", "maskable")
+    }
+    for icon in app["icons"]:
+        picture = Image.open(BytesIO(client.get(icon["src"]).content))
+        assert picture.format == "PNG"
+        assert f"{picture.width}x{picture.height}" == icon["sizes"]
+        # A maskable icon is cut by the phone, so that it must be filled to its corners.
+        corner = picture.convert("RGBA").getpixel((0, 0))
+        assert isinstance(corner, tuple)
+        assert corner[3] == (255 if icon["purpose"] == "maskable" else 0)
 
 
 def test_every_new_device_has_a_name_of_its_own_and_a_clock(
@@ -90,10 +154,92 @@ def test_a_piece_comes_with_its_parts_and_what_to_do_first(
     assert found["triage"]["never"]
 
 
+MANIFEST = "phone-a-7"
+
+
+def _on_the_road(sender: Writer) -> list[object]:
+    """A painting and its frame go onto one truck."""
+    return plain(
+        sender.say(
+            ev.ManifestClosed(
+                manifest=MANIFEST,
+                vehicle="the blue van",
+                tags=(TAG, FRAME),
+                leaves_at=START,
+                expected_at=START + timedelta(hours=2),
+            )
+        ),
+        sender.say(ev.HandedOver(manifest=MANIFEST, given_by="crew", taken_by="driver")),
+    )
+
+
+def _taken_in(manifest: str | None) -> list[object]:
+    """Another phone, without a network, takes in the painting and a piece on no list."""
+    receiver = Writer("phone-b")
+    return plain(
+        *(
+            receiver.say(ev.ItemReceived(tag=tag, manifest=manifest, station="intake"))
+            for tag in (TAG, TORN)
+        )
+    )
+
+
+def test_a_receiving_phone_learns_what_is_on_the_road_and_from_whom(
+    client: TestClient, here: Installation, told: Writer
+) -> None:
+    furnish(here, FACILITY)
+    here.log.append([*_on_the_road(told), *_taken_in(MANIFEST)])
+    found = client.get(f"/api/losses/{LOSS}/manifests").json()
+    (load,) = found["manifests"]
+    assert (load["manifest"], load["vehicle"]) == (MANIFEST, "the blue van")
+    assert (load["tags"], load["received"]) == ([TAG, FRAME], [TAG, TORN])
+    assert [(one["given_by"], one["taken_by"]) for one in load["handovers"]] == [("crew", "driver")]
+    assert [(one["tag"], one["object_type"]) for one in found["pieces"]] == [
+        (TAG, "painting"),
+        (FRAME, "painting"),
+    ]
+    assert [one["id"] for one in found["stations"]] == [one.id for one in FACILITY.stations]
+
+
+@pytest.mark.parametrize("list_first", [True, False])
+@pytest.mark.parametrize("named", [True, False])
+def test_receipts_count_for_their_list_whichever_reaches_the_service_first(
+    client: TestClient, here: Installation, told: Writer, list_first: bool, named: bool
+) -> None:
+    batches = [_on_the_road(told), _taken_in(MANIFEST if named else None)]
+    for batch in batches if list_first else reversed(batches):
+        here.log.append(batch)
+    (load,) = client.get(f"/api/losses/{LOSS}/manifests").json()["manifests"]
+    # A piece that nobody listed, received on no list, is nobody's surplus.
+    assert load["received"] == ([TAG, TORN] if named else [TAG])
+    with here.database.read() as session:
+        manifest = reading.manifest(session, reading.EVERYTHING, MANIFEST)
+    assert manifest is not None
+    assert (manifest.missing, manifest.surplus) == ([FRAME], [TORN] if named else [])
+
+
+def test_a_piece_received_and_then_listed_by_one_device_sets_out_again(
+    client: TestClient, here: Installation, told: Writer
+) -> None:
+    received = told.say(ev.ItemReceived(tag=TAG, station="intake"))
+    here.log.append([*plain(received), *_on_the_road(told)])
+    (load,) = client.get(f"/api/losses/{LOSS}/manifests").json()["manifests"]
+    assert load["received"] == []
+
+
+def test_a_receipt_on_another_list_leaves_this_one_short(
+    client: TestClient, here: Installation, told: Writer
+) -> None:
+    here.log.append([*_on_the_road(told), *_taken_in("phone-c-1")])
+    (load,) = client.get(f"/api/losses/{LOSS}/manifests").json()["manifests"]
+    assert load["received"] == []
+
+
 @pytest.mark.parametrize(
     ("path", "status"),
     [
         ("/api/losses/NOWHERE", 404),
+        ("/api/losses/NOWHERE/manifests", 404),
         (f"/api/items/{TORN}", 404),
         ("/api/items/short", 422),
         ("/api/items/ILOU000000000", 422),

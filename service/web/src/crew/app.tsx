@@ -1,15 +1,21 @@
 // Which screen is shown, and the loss that every screen but the first stands on.
 import { useEffect, useState } from "preact/hooks";
 import { strings } from "../strings.ts";
+import { BeforeOffline, NewVersion } from "./notices.tsx";
 import { Drawings, Notice, Strip } from "./parts.tsx";
 import { go, route, type Route } from "./route.ts";
 import { AddDamage } from "./screens/add-damage.tsx";
 import { Details } from "./screens/details.tsx";
 import { Entry } from "./screens/entry.tsx";
+import { HandoverScreen } from "./screens/handover.tsx";
 import { Losses } from "./screens/losses.tsx";
+import { Move } from "./screens/move.tsx";
+import { Pack } from "./screens/pack.tsx";
 import { PieceScreen } from "./screens/piece.tsx";
 import { Pieces } from "./screens/pieces.tsx";
+import { Receive } from "./screens/receive.tsx";
 import { StepScreen } from "./screens/steps.tsx";
+import { Truck } from "./screens/truck.tsx";
 import { Unsent } from "./screens/unsent.tsx";
 import { draft, loss, openLoss, person, sentenceFor } from "./state.ts";
 
@@ -18,7 +24,9 @@ export function App() {
   return (
     <div class="crew">
       <Drawings />
+      {(now.at === "losses" || now.at === "pieces") && <NewVersion />}
       {now.at === "losses" ? <Losses /> : <AtLoss now={now} />}
+      {now.at === "losses" && <BeforeOffline />}
     </div>
   );
 }
@@ -29,7 +37,8 @@ function AtLoss({ now }: { now: RouteAtLoss }) {
   const [failure, setFailure] = useState<string | null>(null);
   useEffect(() => {
     setFailure(null);
-    openLoss(now.loss).catch((error: unknown) => setFailure(sentenceFor(error)));
+    // Before entry, only what the service says now will do, unless it can't be reached.
+    openLoss(now.loss, now.at !== "entry").catch((error: unknown) => setFailure(sentenceFor(error)));
   }, [now.loss]);
 
   const open = loss.value;
@@ -72,6 +81,16 @@ function Screen({ now }: { now: RouteAtLoss }) {
       return <Details loss={now.loss} tag={now.tag} />;
     case "damage":
       return <AddDamage loss={now.loss} tag={now.tag} />;
+    case "move":
+      return <Move loss={now.loss} />;
+    case "pack":
+      return <Pack key={now.container} loss={now.loss} container={now.container} />;
+    case "truck":
+      return <Truck loss={now.loss} />;
+    case "handover":
+      return <HandoverScreen key={now.manifest} loss={now.loss} manifest={now.manifest} />;
+    case "receive":
+      return <Receive key={now.list} loss={now.loss} list={now.list} />;
     case "unsent":
       return <Unsent loss={now.loss} />;
   }

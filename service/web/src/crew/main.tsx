@@ -2,6 +2,7 @@
 import { render } from "preact";
 import { strings } from "../strings.ts";
 import { App } from "./app.tsx";
+import { keepForOffline } from "./offline.ts";
 import { Notice } from "./parts.tsx";
 import { sentenceFor, start } from "./state.ts";
 
@@ -15,6 +16,7 @@ if (!window.isSecureContext) {
   try {
     await start();
     render(<App />, root);
+    keepForOffline(); // After the first screen, which needs the network more.
   } catch (error) {
     render(
       <Notice kind="error" title={strings.storageFault}>

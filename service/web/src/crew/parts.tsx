@@ -3,6 +3,7 @@ import type { ComponentChildren, JSX } from "preact";
 import sprite from "../icons.svg";
 import { tagGroups } from "../tag.ts";
 import { strings } from "../strings.ts";
+import { ageOf, type Age } from "../store.ts";
 import { outbox } from "./state.ts";
 import { address, STEPS, type Route, type Step } from "./route.ts";
 
@@ -213,21 +214,31 @@ export function Line({ step, loss }: { step: Step; loss: string }) {
   );
 }
 
+const AGE_ICON: Record<Age, string> = {
+  calm: "waiting",
+  over_day: "clock",
+  over_three_days: "caution",
+};
+
 /** Always in sight: which loss, and what has not been sent. */
 export function Strip({ loss, title }: { loss: string; title: string }) {
   const count = outbox.value.length;
   const refused = outbox.value.some((one) => one.refused !== null);
+  const age = ageOf(outbox.value, Date.now());
   return (
     <div class="strip">
       <a class="strip__loss" href={address({ at: "pieces", loss })}>
         {title}
       </a>
       <a
-        class={`strip__unsent${count > 0 ? " strip__unsent--some" : ""}`}
+        class={`strip__unsent${count > 0 ? ` strip__unsent--some strip__unsent--${age}` : ""}`}
         href={address({ at: "unsent", loss })}
       >
-        <Icon name={refused ? "error" : count > 0 ? "waiting" : "done"} size={20} />
-        {strings.notYetSentShort(count)}
+        <Icon name={count === 0 ? "done" : refused ? "error" : AGE_ICON[age]} size={20} />
+        <span>
+          {strings.notYetSentShort(count)}
+          {age !== "calm" && <span class="strip__age">{strings.ageWords[age]}</span>}
+        </span>
       </a>
     </div>
   );

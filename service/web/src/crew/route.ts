@@ -13,7 +13,16 @@ export type Route =
   | { at: "piece"; loss: string; tag: string }
   | { at: "details"; loss: string; tag: string }
   | { at: "damage"; loss: string; tag: string }
+  | { at: "move"; loss: string }
+  /** Without a container, it is still to be chosen. */
+  | { at: "pack"; loss: string; container: string | null }
+  | { at: "truck"; loss: string }
+  | { at: "handover"; loss: string; manifest: string }
+  /** Without a list, it is still to be chosen; `NO_LIST` for receiving without any. */
+  | { at: "receive"; loss: string; list: string | null }
   | { at: "unsent"; loss: string };
+
+export const NO_LIST = "-";
 
 export const route = signal<Route>(read(location.hash));
 
@@ -46,6 +55,12 @@ export function address(to: Route): string {
     case "details":
     case "damage":
       return `#/${to.loss}/piece/${to.tag}/${to.at}`;
+    case "pack":
+      return to.container === null ? `#/${to.loss}/pack` : `#/${to.loss}/pack/${to.container}`;
+    case "handover":
+      return `#/${to.loss}/handover/${to.manifest}`;
+    case "receive":
+      return to.list === null ? `#/${to.loss}/receive` : `#/${to.loss}/receive/${to.list}`;
     default:
       return `#/${to.loss}/${to.at}`;
   }
@@ -61,5 +76,9 @@ function read(hash: string): Route {
   if (place === "piece" && name) {
     return { at: more === "details" || more === "damage" ? more : "piece", loss, tag: name };
   }
+  if (place === "move" || place === "truck") return { at: place, loss };
+  if (place === "pack") return { at: "pack", loss, container: name || null };
+  if (place === "handover" && name) return { at: "handover", loss, manifest: name };
+  if (place === "receive") return { at: "receive", loss, list: name || null };
   return { at: "entry", loss };
 }

@@ -3,18 +3,33 @@
 import { computed, signal } from "@preact/signals";
 import {
   briefing,
+  compiledFacts,
   itemPage,
   losses,
   NotReached,
+  road,
   type Briefing,
   type ItemPage,
   type LossSummary,
+  type Road,
+  type Triage,
 } from "../api.ts";
 import type { Body, PartRole } from "../contract.ts";
+import { foldMoves, joined } from "../moving.ts";
 import { foldPieces, type Place } from "../pieces.ts";
-import { Store, type KeptEvent, type Waiting } from "../store.ts";
+import {
+  roomOf,
+  StorageFault,
+  StorageFull,
+  Store,
+  type KeptEvent,
+  type Room,
+  type Waiting,
+} from "../store.ts";
 import { strings } from "../strings.ts";
 import { enrol, sendAll, type Sent } from "../sync.ts";
+import { countsAll, inputOf } from "../triage-input.ts";
+import { assess, Facts } from "../triage.ts";
 import { bodiesOf, EMPTY_DRAFT, type Draft } from "./draft.ts";
 
 const SEND_EVERY_MS = 30_000;
@@ -30,14 +45,56 @@ export const kept = signal<readonly KeptEvent[]>([]);
 export const outbox = signal<readonly Waiting[]>([]);
 export const sending = signal(false);
 export const lastSent = signal<Sent | null>(null);
+/** When sending was last tried, in milliseconds since 1970 by this phone's clock. */
+export const lastTried = signal<number | null>(null);
+/** The room left for what this phone keeps; null when the browser does not tell. */
+export const room = signal<Room | null>(null);
+/** Whether the browser promised never to clear what this phone keeps. */
+export const lasting = signal(false);
 export const draft = signal<Draft>(EMPTY_DRAFT);
 export const recentPlaces = signal<readonly Place[]>([]);
 export const recentObjects = signal<readonly string[]>([]);
 export const recentMaterials = signal<readonly string[]>([]);
 /** What the service last said of a piece, by tag. */
 export const answers = signal<ReadonlyMap<string, ItemPage>>(new Map());
+/** Tags of which the service itself answered when last asked, and not this phone's memory. */
+export const reached = signal<ReadonlySet<string>>(new Set());
+/** The rules that this phone triages by; null until it has once got them from the service. */
+export const facts = signal<Facts | null>(null);
 
 export const pieces = computed(() => foldPieces(kept.value));
+/** What this phone packed, listed, handed over and received of the open loss. */
+export const moves = computed(() => foldMoves(kept.value));
+/** What the service last said is on the road. */
+export const onTheRoad = signal<Road | null>(null);
+/** Every list known here, the service's and this phone's own. */
+export const loads = computed(() =>
+  joined(
+    (onTheRoad.value?.manifests ?? []).map((one) => ({
+      manifest: one.manifest,
+      vehicle: one.vehicle,
+      expectedAt: one.expected_at,
+      tags: one.tags,
+      received: one.received,
+      handovers: one.handovers.map((by) => ({
+        givenBy: by.given_by,
+        takenBy: by.taken_by,
+        signature: by.signature,
+      })),
+    })),
+    moves.value,
+  ),
+);
+
+/** Ask the browser never to clear what this phone keeps. */
+export async function askToKeep(): Promise<void> {
+  lasting.value = (await navigator.storage?.persist?.()) ?? false;
+}
+
+async function measureRoom(): Promise<void> {
+  const estimate = await navigator.storage?.estimate?.();
+  if (estimate !== undefined) room.value = roomOf(estimate);
+}
 
 /** Read what this phone remembers, then keep sending for as long as the page lives. */
 export async function start(): Promise<void> {
@@ -56,7 +113,8 @@ export async function start(): Promise<void> {
   });
   setInterval(() => void send(), SEND_EVERY_MS);
   void send();
-  void navigator.storage?.persist?.();
+  void askToKeep();
+  void measureRoom();
   enrol(store).catch(() => undefined); // Tried again before the first event is written.
 }
 
@@ -67,16 +125,31 @@ export async function rememberPerson(name: string): Promise<void> {
 
 /** The open losses: from the service, or as last seen when it can't be reached. */
 export async function loadLosses(): Promise<void> {
+  lossList.value ??= (await store.note<LossSummary[]>("losses")) ?? null;
   lossList.value = await freshOr("losses", losses);
 }
 
-/** Open a loss: what to read before entry, and this phone's own events on it. */
-export async function openLoss(id: string): Promise<void> {
+/**
+ * Open a loss: what to read before entry, and this phone's own events on it. With `seenWillDo`,
+ * what was last seen of it stands until the service answers, which a bad network can draw out.
+ */
+export async function openLoss(id: string, seenWillDo: boolean): Promise<void> {
   if (loss.value?.loss.loss !== id) {
     loss.value = null;
     kept.value = await store.eventsOf(id);
+    if (seenWillDo) loss.value = (await store.note<Briefing>(`loss:${id}`)) ?? null;
   }
   loss.value = await freshOr(`loss:${id}`, () => briefing(id));
+  await loadFacts();
+}
+
+async function loadFacts(): Promise<void> {
+  try {
+    facts.value = new Facts(await freshOr("facts", compiledFacts));
+  } catch (error) {
+    // Without them this phone waits for the service's answers, as each piece then says.
+    if (!(error instanceof NotReached)) throw error;
+  }
 }
 
 async function freshOr<Value>(name: string, ask: () => Promise<Value>): Promise<Value> {
@@ -104,6 +177,7 @@ export async function record(bodies: readonly Body[]): Promise<void> {
   });
   kept.value = await store.eventsOf(open.loss.loss);
   outbox.value = await store.outbox();
+  void measureRoom();
   void send();
 }
 
@@ -130,6 +204,7 @@ async function sendOnce(): Promise<void> {
   sending.value = true;
   try {
     lastSent.value = await sendAll(store);
+    lastTried.value = Date.now();
   } finally {
     sending.value = false;
     outbox.value = await store.outbox();
@@ -147,15 +222,46 @@ export async function sendRefusedAgain(): Promise<void> {
 /** What the service says of a piece now; kept for when it can't be reached. */
 export async function askAbout(tag: string): Promise<void> {
   const name = `item:${tag}`;
+  const others = [...reached.value].filter((one) => one !== tag);
   let answer: ItemPage | null | undefined;
   try {
     answer = await itemPage(tag);
     if (answer !== null) await store.keepNote(name, answer);
+    reached.value = new Set([...others, tag]);
   } catch (error) {
     if (!(error instanceof NotReached)) throw error;
     answer = await store.note<ItemPage>(name);
+    reached.value = new Set(others);
   }
   if (answer != null) answers.value = new Map(answers.value).set(tag, answer);
+}
+
+/** What moves first with a piece, and whether this phone worked it out by itself. */
+export interface Ruling {
+  triage: Triage;
+  label: string;
+  here: boolean;
+}
+
+/**
+ * The service's ruling while it can be reached and has counted all that this phone has said;
+ * else this phone's own. Null when neither is to be had.
+ */
+export function rulingOn(tag: string): Ruling | null {
+  const answer = answers.value.get(tag);
+  const byService = answer
+    ? { triage: answer.triage, label: answer.band_label, here: false }
+    : null;
+  const open = loss.value?.loss;
+  if (open === undefined || facts.value === null) return byService;
+  const phone = { loss: open, pieces: pieces.value, kept: kept.value };
+  if (answer !== undefined && reached.value.has(tag) && countsAll(answer, phone)) {
+    return byService;
+  }
+  const input = inputOf(tag, answer, phone, facts.value, new Date());
+  if (input === null) return byService;
+  const triage = assess(input, facts.value);
+  return { triage, label: facts.value.label("Band", triage.band), here: true };
 }
 
 export async function keepDraft(change: Partial<Draft>): Promise<void> {
@@ -216,8 +322,27 @@ async function rememberChoices(finished: Draft): Promise<void> {
   await store.keepNote("materials", recentMaterials.value);
 }
 
+/** The lists of the open loss: from the service, or as last seen; none when never seen. */
+export async function loadRoad(id: string): Promise<void> {
+  onTheRoad.value = (await store.note<Road>(`road:${id}`)) ?? null;
+  onTheRoad.value = await freshOr(`road:${id}`, () => road(id));
+}
+
+/** The loss that a piece belongs to, as far as this phone knows; null when it does not. */
+export async function lossOf(tag: string): Promise<string | null> {
+  if (pieces.value.has(tag)) return loss.value?.loss.loss ?? null;
+  const answer = answers.value.get(tag) ?? (await store.note<ItemPage>(`item:${tag}`));
+  if (answer?.item.loss) return answer.item.loss;
+  for (const other of (await store.note<LossSummary[]>("losses")) ?? []) {
+    if (foldPieces(await store.eventsOf(other.loss)).has(tag)) return other.loss;
+  }
+  return null;
+}
+
 /** A sentence for an error that reached a screen. */
 export function sentenceFor(error: unknown): string {
   if (error instanceof NotReached) return strings.loadFailedText;
+  if (error instanceof StorageFull) return strings.storageFull;
+  if (error instanceof StorageFault) return strings.storageFaultText;
   return error instanceof Error ? error.message : String(error);
 }

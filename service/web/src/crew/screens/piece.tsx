@@ -9,23 +9,37 @@ import {
 } from "../../contract.ts";
 import type { Piece } from "../../pieces.ts";
 import { strings } from "../../strings.ts";
+import { clockOf } from "../clock.ts";
 import { shortTime } from "../damage-choice.tsx";
 import { photoBody } from "../draft.ts";
 import { Band, Icon, Notice, TagCode } from "../parts.tsx";
 import { PhotoTaker, Thumb } from "../photos.tsx";
 import { address, go } from "../route.ts";
-import { answers, askAbout, beginDraft, outbox, pieces, record, sentenceFor } from "../state.ts";
+import {
+  answers,
+  askAbout,
+  beginDraft,
+  outbox,
+  pieces,
+  record,
+  rulingOn,
+  sentenceFor,
+  type Ruling,
+} from "../state.ts";
 import { wordsFor } from "./step-place.tsx";
 
 const OBJECTS = labelsOf<ObjectType>("ObjectType");
 const MATERIALS = labelsOf<Material>("Material");
 const DAMAGES = labelsOf<Damage>("Damage");
 const EXTENTS = labelsOf<Extent>("Extent");
+/** Characters of the facts' version: enough to tell two apart, short enough to read out. */
+const VERSION_SHOWN = 12;
 
 /** Of one piece: hours left, why, what never to do; then its record and what can be added. */
 export function PieceScreen({ loss, tag }: { loss: string; tag: string }) {
   const piece = pieces.value.get(tag);
   const answer = answers.value.get(tag);
+  const ruling = rulingOn(tag);
   const unsent = outbox.value.filter((one) => piece?.events.includes(one.ref)).length;
   const [failure, setFailure] = useState<string | null>(null);
 
@@ -54,12 +68,12 @@ export function PieceScreen({ loss, tag }: { loss: string; tag: string }) {
           )}
         </p>
       </header>
-      {answer === undefined ? (
+      {ruling === null ? (
         <Notice kind="caution" title={strings.triageWaiting}>
           <p>{strings.triageWaitingText}</p>
         </Notice>
       ) : (
-        <Ruling triage={answer.triage} label={answer.band_label} />
+        <RulingOf ruling={ruling} />
       )}
       {failure !== null && (
         <Notice kind="error" title={strings.saveFailed}>
@@ -96,7 +110,7 @@ function titleOf(piece: Piece | undefined, answer: ItemPage | undefined): string
   return (type !== undefined && OBJECTS.get(type)) || strings.triageWaiting;
 }
 
-function Ruling({ triage, label }: { triage: Triage; label: string }) {
+function RulingOf({ ruling: { triage, label, here } }: { ruling: Ruling }) {
   const [first, ...then] = triage.route;
   return (
     <>
@@ -111,6 +125,11 @@ function Ruling({ triage, label }: { triage: Triage; label: string }) {
           </p>
         )}
       </section>
+      {here && (
+        <Notice kind="note" title={strings.workedOutHere}>
+          <p>{strings.workedOutHereText(triage.facts_version.slice(0, VERSION_SHOWN))}</p>
+        </Notice>
+      )}
       {triage.gates.map((gate) => (
         <Notice kind="caution" title={gate.sentence} key={gate.gate}>
           {!triage.route.includes(gate.do_first) && <p>{gate.do_first}</p>}
@@ -175,21 +194,9 @@ function neversByCause(triage: Triage): [string, string[]][] {
   return [...groups];
 }
 
-/** Whole hours, rounded down: never more time than there is. Days from three on. */
 function Hours({ triage }: { triage: Triage }) {
-  const { hours_left: hours } = triage;
-  if (triage.paused) return <p class="hours hours--words">{strings.clockPaused}</p>;
-  if (hours === null) return <p class="hours hours--words">{strings.noClock}</p>;
-  const whole = Math.floor(Math.abs(hours));
-  if (hours <= 0) return <HoursOf number={String(whole)} words={strings.hoursOver(whole)} />;
-  if (hours < 1) {
-    return <HoursOf number={`${Math.floor(hours * 60)}′`} words={strings.lessThanHour} />;
-  }
-  if (hours < 72) return <HoursOf number={String(whole)} words={strings.hoursLeft(whole)} />;
-  return <HoursOf number={String(Math.floor(hours / 24))} words={strings.daysLeft} />;
-}
-
-function HoursOf({ number, words }: { number: string; words: string }) {
+  const [number, words] = clockOf(triage);
+  if (number === "") return <p class="hours hours--words">{words}</p>;
   return (
     <p class="hours">
       <span class="hours__number">{number}</span> {words}

@@ -1,10 +1,11 @@
 import { labelsOf, type ObjectType } from "../../contract.ts";
 import type { Piece } from "../../pieces.ts";
 import { strings } from "../../strings.ts";
+import { clockOf } from "../clock.ts";
 import { Thumb } from "../photos.tsx";
 import { Band, Heading, Icon, TagCode } from "../parts.tsx";
 import { address, go } from "../route.ts";
-import { answers, beginDraft, draft, outbox, pieces } from "../state.ts";
+import { beginDraft, draft, outbox, pieces, rulingOn } from "../state.ts";
 
 const OBJECTS = labelsOf<ObjectType>("ObjectType");
 
@@ -31,6 +32,10 @@ export function Pieces({ loss }: { loss: string }) {
           {strings.changeLoss}
         </a>
       </p>
+      <a class="button button--field" href={address({ at: "move", loss })}>
+        <Icon name="set" />
+        {strings.moving.button}
+      </a>
       <div class="dock dock--one">
         {inHand !== null && (
           <a
@@ -54,7 +59,7 @@ export function Pieces({ loss }: { loss: string }) {
 }
 
 function PieceCard({ loss, piece }: { loss: string; piece: Piece }) {
-  const answer = answers.value.get(piece.tag);
+  const ruling = rulingOn(piece.tag);
   const place = [piece.found.floor, piece.found.room, piece.found.wall].filter(Boolean).join(", ");
   return (
     <a class="card" href={address({ at: "piece", loss, tag: piece.tag })}>
@@ -63,8 +68,14 @@ function PieceCard({ loss, piece }: { loss: string; piece: Piece }) {
         <span class="card__title">{piece.title || OBJECTS.get(piece.objectType)}</span>
         <TagCode tag={piece.tag} />
         {place !== "" && <span class="card__line">{place}</span>}
+        {ruling !== null && (
+          <span class="card__line">
+            {clockOf(ruling.triage).join(" ").trim()}
+            {ruling.here && ` (${strings.workedOutHereShort})`}
+          </span>
+        )}
         <span class="card__flags">
-          {answer !== undefined && <Band band={answer.triage.band} label={answer.band_label} />}
+          {ruling !== null && <Band band={ruling.triage.band} label={ruling.label} />}
           {piece.parent !== null && (
             <span class="flag">{strings.partOf(piece.parent.slice(0, 4))}</span>
           )}

@@ -190,7 +190,7 @@ async function claimedAs(tag: string): Promise<string | null> {
   }
 }
 
-function wordsFor(fault: TagFault): string {
+export function wordsFor(fault: TagFault): string {
   switch (fault.fault) {
     case "character":
       return strings.fault.character(fault.place, fault.character);

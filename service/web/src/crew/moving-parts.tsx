@@ -1,0 +1,141 @@
+// What packing, loading and receiving share: reading one tag after another, and lines of pieces.
+import { useRef, useState } from "preact/hooks";
+import { cameraPossible, signalScan } from "../camera.ts";
+import { labelsOf, type ObjectType } from "../contract.ts";
+import { strings } from "../strings.ts";
+import { readTag } from "../tag.ts";
+import { Field, Icon, Notice, TagCode } from "./parts.tsx";
+import { wordsFor } from "./screens/step-tag.tsx";
+import { answers, onTheRoad, pieces } from "./state.ts";
+import { Viewfinder } from "./viewfinder.tsx";
+
+const OBJECTS = labelsOf<ObjectType>("ObjectType");
+
+/** A tag still before the camera is read many times a second, and is one scan. */
+const STILL_THERE_MS = 3000;
+const TROUBLE_MS = [250, 100, 250];
+
+/** Felt otherwise than a plain scan: look at the phone. */
+export function signalTrouble(): void {
+  navigator.vibrate?.(TROUBLE_MS);
+}
+
+/** Reads one tag after another, by camera or typed. */
+export function TagReader(props: { typing: boolean; onTag: (tag: string) => void }) {
+  const [code, setCode] = useState("");
+  const [fault, setFault] = useState<string | null>(null);
+  const seenAt = useRef(new Map<string, number>());
+
+  const use = (text: string): boolean => {
+    const reading = readTag(text);
+    if ("fault" in reading) {
+      setFault(wordsFor(reading));
+      return false;
+    }
+    setFault(null);
+    signalScan();
+    props.onTag(reading.tag);
+    return true;
+  };
+  const seen = (text: string) => {
+    const now = Date.now();
+    const before = seenAt.current.get(text) ?? -Infinity;
+    seenAt.current.set(text, now);
+    if (now - before > STILL_THERE_MS) use(text);
+  };
+
+  if (!props.typing) {
+    return (
+      <>
+        <Viewfinder onCode={seen} />
+        {fault !== null && <Notice kind="error" title={fault} />}
+      </>
+    );
+  }
+  return (
+    <form
+      class="panel"
+      onSubmit={(event) => {
+        event.preventDefault();
+        if (use(code)) setCode("");
+      }}
+    >
+      <Field
+        id="code"
+        label={strings.codeLabel}
+        hint={strings.codeHint}
+        value={code}
+        error={fault}
+        onInput={(value) => {
+          setCode(value);
+          setFault(null);
+        }}
+        attributes={{
+          autocomplete: "off",
+          autocapitalize: "characters",
+          spellcheck: false,
+          class: "code",
+          enterkeyhint: "done",
+        }}
+      />
+      <button type="submit" class="button button--primary button--scan button--wide">
+        {strings.useCode}
+      </button>
+    </form>
+  );
+}
+
+/** Typed codes at first only where no camera can be had. */
+export function useTyping(): [boolean, (typing: boolean) => void] {
+  return useState(!cameraPossible());
+}
+
+export function TypingSwitch(props: { typing: boolean; onSwitch: (typing: boolean) => void }) {
+  if (!cameraPossible()) return null;
+  return (
+    <button
+      type="button"
+      class="button button--field"
+      onClick={() => props.onSwitch(!props.typing)}
+    >
+      <Icon name={props.typing ? "scan" : "keys"} />
+      {props.typing ? strings.useCamera : strings.typeCode}
+    </button>
+  );
+}
+
+/** What the piece under `tag` is, in a few words; null when this phone does not know. */
+export function whatIs(tag: string): string | null {
+  const own = pieces.value.get(tag);
+  const known = own ?? answers.value.get(tag)?.item;
+  const listed = onTheRoad.value?.pieces.find((one) => one.tag === tag);
+  const type = own?.objectType ?? answers.value.get(tag)?.item.object_type ?? listed?.object_type;
+  return known?.title || listed?.title || (type === undefined ? null : (OBJECTS.get(type) ?? type));
+}
+
+/** Pieces one under the other, each with its state in words. */
+export function PieceLines(props: {
+  tags: readonly string[];
+  state?: string;
+  kind?: "done" | "caution" | "stop";
+}) {
+  return (
+    <ul class="piece-lines">
+      {props.tags.map((tag) => (
+        <li key={tag}>
+          <span class="piece-lines__what">{whatIs(tag) ?? strings.moving.unknownHere}</span>
+          <TagCode tag={tag} />
+          {props.state !== undefined && (
+            <span class={`flag flag--${props.kind ?? "done"}`}>{props.state}</span>
+          )}
+        </li>
+      ))}
+    </ul>
+  );
+}
+
+/** `moment` as an input of type datetime-local wants it: local time, no zone. */
+export function localInput(moment: Date): string {
+  const local = new Date(moment.getTime() - moment.getTimezoneOffset() * 60_000);
+  return local.toISOString().slice(0, 16);
+}
