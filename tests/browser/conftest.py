@@ -5,21 +5,13 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import (
-    Browser,
-    BrowserContext,
-    Page,
-    Playwright,
-    expect,
-    sync_playwright,
-)
+from playwright.sync_api import Browser, BrowserContext, Page
 
 from service.installation import Installation
 from service.settings import Settings
-from tests.browser.chromium import launch
 from tests.browser.seeding import Seed, seed
 from tests.browser.serving import Clock, served
-from tests.browser.watching import SIZES, WAIT_MS, Complaints, Size, open_context
+from tests.browser.watching import SIZES, Complaints, Size, open_context
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
@@ -54,21 +46,6 @@ def address(here: Installation) -> Iterator[str]:
     """Where it is served."""
     with served(here) as found:
         yield found
-
-
-@pytest.fixture(scope="session")
-def playwright() -> Iterator[Playwright]:
-    expect.set_options(timeout=WAIT_MS)
-    with sync_playwright() as found:
-        yield found
-
-
-@pytest.fixture(scope="session")
-def chromium(playwright: Playwright) -> Iterator[Browser]:
-    """One browser for all tests; each has a context of its own."""
-    browser = launch(playwright)
-    yield browser
-    browser.close()
 
 
 @pytest.fixture(params=SIZES, ids=lambda size: size.name)

@@ -11,13 +11,10 @@ from service.installation import Installation
 from service.settings import Settings
 from shared import events as ev
 from shared.vocabulary import Hazard, Peril, Role
-from tests.browser.conftest import chromium, playwright
 from tests.browser.serving import Clock, served
 from tests.browser.watching import PHONE, open_context
 from tests.faults.phone import LOSS
 from tests.writers import START
-
-__all__ = ["chromium", "playwright"]
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
