@@ -328,26 +328,16 @@ class _Search:
 
     def _recreate(self, share: float) -> None:
         """Search over whole routes: pieces off the board and back where they cost least."""
-        assert self.best is not None
         deadline = self._deadline(share * RECREATE_SHARE)
         if self.clock.left_until(deadline) <= 0:
             return
         # Needs the compiled kernel, as the search over runs does; see `_anneal`.
         from scheduler.recreate import recreate  # noqa: PLC0415
 
-        better = recreate(
-            self.instance,
-            self.best,
-            lambda: self.clock.left_until(deadline),
-            workers=self.workers,
-            seed=self.seed,
-            max_rounds=self.max_rounds,
-        )
-        self._take_all(better, "routes")
+        self._search(recreate, deadline, "routes")
 
     def _anneal(self, share: float) -> None:
         """Local search over the runs, where they are all there is."""
-        assert self.best is not None
         deadline = self._deadline(share)
         if self.clock.left_until(deadline) < LEAST_ANNEAL_S:
             return
@@ -355,7 +345,11 @@ class _Search:
         # problem or of benches alone does without.
         from scheduler.anneal import anneal  # noqa: PLC0415
 
-        better = anneal(
+        self._search(anneal, deadline, "runs")
+
+    def _search(self, find: Callable[..., Iterator[Schedule]], deadline: float, phase: str) -> None:
+        """One of the compiled searches, from the best so far until the deadline."""
+        better = find(
             self.instance,
             self.best,
             lambda: self.clock.left_until(deadline),
@@ -363,7 +357,7 @@ class _Search:
             seed=self.seed,
             max_rounds=self.max_rounds,
         )
-        self._take_all(better, "runs")
+        self._take_all(better, phase)
 
     def _improve(self, share: float) -> None:
         assert self.best is not None

@@ -277,7 +277,6 @@ class _Batch:
         for subject in sorted(subjects):
             self.session.add(SubjectRow(subject=subject, position=row.position or 0))
             self.changed[subject] = None
-        self.session.flush()
         for subject, position in _unnamed_receipts(self.session, event, body, row.position or 0):
             self.session.merge(SubjectRow(subject=subject, position=position))
             self.changed[subject] = None
