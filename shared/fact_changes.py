@@ -241,6 +241,10 @@ _COLUMN_RULES: Final[dict[tuple[str, str], _Rule]] = {
     ("mould_conditions", "gates"): _GATES,
     ("materials", "never"): _NEVER_DOS,
     ("damages", "never"): _NEVER_DOS,
+    ("prohibitions", "harm"): _stricter(
+        *("mendable", "lasting", "lost", "people"),
+        mend="a harm is never called less than is shipped: it decides what is told first",
+    ),
     ("damages", "steps"): _STEPS,
     ("mould_conditions", "steps"): _STEPS,
     ("steps", "requires"): _STEPS,

@@ -59,6 +59,19 @@ class Gate(Labelled):
     CONSERVATOR_ONLY = "conservator_only", "Conservator only"
 
 
+class Harm(Labelled):
+    """What comes of doing what is never to be done, the gravest first.
+
+    The order is ours: people before things; then what is gone at once and for good, before what
+    can still be stopped within hours, before what a conservator can put right.
+    """
+
+    PEOPLE = "people", "Can hurt people"
+    LOST = "lost", "Takes part of the piece away at once and for good"
+    LASTING = "lasting", "Lasting harm within hours or days"
+    MENDABLE = "mendable", "Harm that a conservator can mostly put right"
+
+
 class Action(Labelled):
     """What may be done to a material besides a treatment programme."""
 
@@ -296,6 +309,13 @@ class ResidueRow(Row):
     damage: Damage
     nature: str
     removal: Phrases = Field(min_length=1)
+
+
+class ProhibitionRow(Row):
+    """What comes of one thing that the materials and damages say never to do."""
+
+    phrase: str
+    harm: Harm
 
 
 class WaterCategoryRow(Row):
@@ -543,6 +563,7 @@ class Facts:
     hazard_gates: Mapping[Hazard, HazardGateRow]
     damages: Mapping[Damage, DamageRow]
     residues: Mapping[Damage, ResidueRow]
+    prohibitions: Mapping[str, ProhibitionRow]
     water_categories: Mapping[WaterCategory, WaterCategoryRow]
     mould_conditions: Mapping[int, MouldConditionRow]
     bands: Mapping[Band, BandRow]
@@ -609,6 +630,14 @@ class Facts:
                 f"spacings.csv has no row {name!r}: use one of {', '.join(self.spacings)}"
             )
         return row
+
+    def harm_of(self, phrase: str) -> Harm:
+        """Return what comes of doing a thing that is never to be done.
+
+        A thing that a facility added, which no row speaks of, counts among the gravest.
+        """
+        row = self.prohibitions.get(phrase)
+        return Harm.PEOPLE if row is None else row.harm
 
     def room_for(self, materials: Collection[Material]) -> RoomSetPointRow:
         """Return the gentlest set point of a piece's materials: the coolest, then the slowest.
@@ -690,6 +719,7 @@ def load_facts(changes_csv: str = "") -> Facts:
         hazard_gates=read("hazard_gates", HazardGateRow, lambda row: row.hazard),
         damages=read("damages", DamageRow, lambda row: row.damage, Damage),
         residues=read("residues", ResidueRow, lambda row: row.damage),
+        prohibitions=read("prohibitions", ProhibitionRow, lambda row: row.phrase),
         water_categories=read(
             "water_categories", WaterCategoryRow, lambda row: row.category, WaterCategory
         ),
@@ -742,6 +772,7 @@ def facts_as_json(loaded: Facts | None = None) -> dict[str, Any]:
             "gates",
             "hazard_gates",
             "damages",
+            "prohibitions",
             "water_categories",
             "mould_conditions",
             "bands",

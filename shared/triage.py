@@ -4,6 +4,7 @@ The arithmetic is plain and every number comes from the tables, so that the phon
 gives the same answer from :func:`shared.facts.facts_as_json`.
 """
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -18,6 +19,7 @@ from shared.facts import (
     Constant,
     Facts,
     Gate,
+    Harm,
     MouldConditionNumber,
     Row,
     facts,
@@ -35,6 +37,7 @@ from shared.vocabulary import (
 )
 
 _BAND_ORDER = tuple(Band)
+_HARM_ORDER = tuple(Harm)
 _NO_GATE_RANK = 99
 
 
@@ -118,12 +121,15 @@ class Factor(BaseModel):
 
 
 class NeverDo(BaseModel):
-    """Something never to do, and what it is because of (a material's or damage's label)."""
+    """Something never to do, what it is because of (a material's or damage's label) and what
+    would come of it.
+    """
 
     model_config = ConfigDict(frozen=True)
 
     sentence: str
     because: str
+    harm: Harm
 
 
 class FreezeRuling(BaseModel):
@@ -477,21 +483,30 @@ class _Assessment:
         return tuple(dict.fromkeys(steps))
 
     def never(self) -> Iterable[NeverDo]:
-        """Yield what never to do and because of what, each thing once.
+        """Yield what never to do and because of what, each thing once, the gravest first.
+
+        What can hurt people comes first: what the table says so of, and all that is said by a row
+        whose own gate protects people. Then it goes by harm, and of like harms by the window of
+        what says it, the shortest first: that harm comes soonest.
 
         What only adds a condition or a reason to another, such as "warm it if it is mended" to
         "warm it", is left out: the plain one forbids it already.
         """
         because: dict[str, str] = {}
-        for material_row in self.material_rows:
-            for phrase in material_row.never:
-                because.setdefault(phrase, material_row.material.label)
-        for _, damage_row in self.damages:
-            for phrase in damage_row.never:
-                because.setdefault(phrase, damage_row.damage.label)
-        for phrase, label in because.items():
+        gravity: dict[str, tuple[int, float]] = {}
+        said_by = [(row, row.material.label) for row in self.material_rows]
+        said_by += [(row, row.damage.label) for _, row in self.damages]
+        for row, label in said_by:
+            guards_people = any(gate is not Gate.CONSERVATOR_ONLY for gate in row.gates)
+            for phrase in row.never:
+                because.setdefault(phrase, label)
+                harm = Harm.PEOPLE if guards_people else self.facts.harm_of(phrase)
+                found = (_HARM_ORDER.index(harm), row.window_h or math.inf)
+                gravity[phrase] = min(found, gravity.get(phrase, found))
+        for phrase in sorted(because, key=lambda phrase: gravity[phrase]):
             if not any(_adds_to(phrase, plain) for plain in because):
-                yield NeverDo(sentence=f"Never {phrase}", because=label)
+                harm = _HARM_ORDER[gravity[phrase][0]]
+                yield NeverDo(sentence=f"Never {phrase}", because=because[phrase], harm=harm)
 
     def sentence(
         self,

@@ -42,6 +42,7 @@ _TABLES: Final = {
     "hazard_gates": ("Hazards that fire a gate", "As long as they stand"),
     "damages": ("Damage", "What a damage means for the clock, the gates and the steps"),
     "residues": ("Residues of fire", "What they are and the order in which they come off"),
+    "prohibitions": ("What never to do", "What comes of it, which decides what is told first"),
     "water_categories": ("Water categories", "How contaminated the water was"),
     "mould_conditions": ("Mould conditions", "How far mould has come"),
     "bands": ("Bands", "The most hours left at which a piece falls in a band"),

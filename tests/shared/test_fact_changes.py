@@ -202,6 +202,7 @@ def test_another_reason_or_signatory_gives_another_version() -> None:
         ("gases,ozone,molar_mass_g_mol,96", "readings are converted with it"),
         ("gates,human_safety,may_move,yes", "it keeps people from harm"),
         ("hazard_gates,fumigant,gate,conservator_only", "it keeps people from harm"),
+        ("prohibitions,freeze it,harm,lasting", "never called less than is shipped"),
         ("cautions,site-controller,text,Go in.", "cautions stand as shipped"),
         ("schedules,anoxia_egg,hold_low_h,24", "a licensed person signs a programme"),
         ("agents,ozone,default,yes", "may only be made stricter"),

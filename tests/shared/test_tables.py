@@ -9,7 +9,7 @@ from collections.abc import Iterable
 import pytest
 
 from shared import gas
-from shared.facts import Constant, LimitKind, Row, facts
+from shared.facts import Constant, Harm, LimitKind, Row, facts
 from shared.treatments import agents_for
 from shared.vocabulary import Agent, Material, Permission, Target
 
@@ -140,6 +140,19 @@ def test_no_prohibition_hides_another_behind_an_or() -> None:
         first, _, second = phrase.partition(" or ")
         if second:
             assert first not in found, phrase
+
+
+def test_every_prohibition_has_its_harm_and_no_harm_is_without_one() -> None:
+    assert set(facts().prohibitions) == prohibitions()
+
+
+def test_what_only_adds_a_condition_to_another_does_no_graver_harm() -> None:
+    # Triage leaves it out beside the plain one, which must not come later for that.
+    harms, order = facts().prohibitions, list(Harm)
+    for plain in harms:
+        for phrase in harms:
+            if phrase.startswith((f"{plain} ", f"{plain}:")):
+                assert order.index(harms[plain].harm) <= order.index(harms[phrase].harm), phrase
 
 
 # --- one figure, one value ------------------------------------------------------------------------

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
-from shared.facts import Constant, Gate, facts, load_facts
+from shared.facts import Constant, Gate, Harm, facts, load_facts
 from shared.triage import DamageSeen, FrozenInterval, Triage, TriageInput, assess
 from shared.vocabulary import (
     Band,
@@ -453,6 +453,40 @@ def test_never_do_says_who_says_so() -> None:
     because = {never.sentence: never.because for never in known.never}
     assert because["Never blot it"] == Material.WATERCOLOUR.label
     assert because["Never rinse the soot"] == Damage.SOOT_WET.label
+
+
+def test_what_hurts_people_is_told_first_then_the_gravest_and_the_soonest_harm() -> None:
+    known = triage(
+        materials=(Material.WOOD, Material.OIL_CANVAS, Material.NITRATE_ACETATE),
+        damages=(DamageSeen(damage=Damage.MUD, wet_since=NOW),),
+    )
+    told = [never.sentence.removeprefix("Never ") for never in known.never]
+    of_nitrate = list(facts().materials[Material.NITRATE_ACETATE].never)
+    assert told[: len(of_nitrate)] == of_nitrate  # it burns and fumes: the gate makes it so
+    assert told[len(of_nitrate)] == "rub or brush the mud"
+    assert told.index("freeze it") < told.index("stack it")  # gone for good before lasting harm
+    assert told.index("stack it") < told.index("dry it fast")  # in 8 h before in 48 h
+
+
+@given(st.lists(st.sampled_from(Material), max_size=4), st.lists(damage_seen, max_size=4))
+def test_no_lesser_harm_is_told_before_a_graver_one(
+    materials: list[Material], damages: list[DamageSeen]
+) -> None:
+    told = triage(materials=materials, damages=damages).never
+    order = [list(Harm).index(one.harm) for one in told]
+    assert order == sorted(order)
+    for one in told:
+        by_table = facts().harm_of(one.sentence.removeprefix("Never "))
+        assert one.harm in {by_table, Harm.PEOPLE}
+
+
+def test_what_a_facility_adds_counts_among_the_gravest() -> None:
+    changed = load_facts(
+        "table,key,column,value,signed_by,reason\n"
+        "materials,wax,never,warm it; freeze it; wipe it; weigh it,R. Vos,we lost two\n"
+    )
+    first = assess(TriageInput(now=NOW, materials=(Material.WAX,)), changed).never[0]
+    assert (first.sentence, first.harm) == ("Never weigh it", Harm.PEOPLE)
 
 
 @pytest.mark.parametrize(

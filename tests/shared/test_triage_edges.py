@@ -5,7 +5,7 @@ from decimal import Decimal
 
 import pytest
 
-from shared.facts import Gate, load_facts
+from shared.facts import Gate, Harm, load_facts
 from shared.triage import DamageSeen, FreezeRuling, FrozenInterval, NeverDo, TriageInput, assess
 from shared.vocabulary import (
     Band,
@@ -363,7 +363,9 @@ def test_what_never_to_do_is_told_once_by_the_first_that_says_it() -> None:
         damages=(soaked(1), DamageSeen(damage=Damage.DYE_BLEED, wet_since=ago(1))),
     )
     stacked = [never for never in known.never if never.sentence == "Never stack it"]
-    assert stacked == [NeverDo(sentence="Never stack it", because="Oil on canvas")]
+    assert stacked == [
+        NeverDo(sentence="Never stack it", because="Oil on canvas", harm=Harm.LASTING)
+    ]
 
 
 # --- a facility's own figures ----------------------------------------------------------------

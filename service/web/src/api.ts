@@ -48,7 +48,7 @@ export interface Triage {
   gates: { gate: string; sentence: string; do_first: string }[];
   factors: { name: string; value: number; sentence: string }[];
   route: string[];
-  never: { sentence: string; because: string }[];
+  never: { sentence: string; because: string; harm: string }[];
   freeze_wet: { permission: string; sentence: string };
   sentence: string;
   may_move: boolean;

@@ -32,6 +32,10 @@ const tables: CompiledFacts["tables"] = {
     damage("soot_dry", { severity: 2 }),
     damage("broken", { severity: 1, freeze_wet: "no" }),
   ],
+  prohibitions: [
+    { phrase: "stack it", harm: "lasting" },
+    { phrase: "rub it", harm: "lost" },
+  ],
   water_categories: [
     { category: "1", severity: 1, gates: [] },
     { category: "3", severity: 3, gates: [] },
@@ -194,13 +198,26 @@ test("what only adds to a plainer prohibition is left out; the strictest permiss
   const found = assess({ ...soaked, materials: ["print_paper", "plain_frame"] }, facts);
   assert.deepEqual(
     found.never.map((one) => one.sentence),
-    ["Never stack it", "Never rub it"],
+    ["Never rub it", "Never stack it"],
   );
   assert.equal(found.freeze_wet.permission, "conservator");
   const broken = { ...soaked.damages[0]!, damage: "broken" as const };
   const damages = [...soaked.damages, broken];
   const ruling = assess({ ...soaked, damages }, facts).freeze_wet;
   assert.equal(ruling.sentence, "Do not freeze it. It is broken.");
+});
+
+test("facts of an older service, without harms, still rule: nothing counts as slight", () => {
+  const { prohibitions: _, ...older } = tables;
+  const known = new Facts({
+    ...{ version: "v1", labels, changed: [] },
+    tables: older as CompiledFacts["tables"],
+  });
+  const found = assess({ ...soaked, materials: ["print_paper"] }, known).never;
+  assert.deepEqual(
+    found.map((one) => `${one.sentence}: ${one.harm}`),
+    ["Never stack it: people", "Never rub it: people"],
+  );
 });
 
 test("a share half-way between two whole percentages is rounded to the even one", () => {

@@ -62,6 +62,7 @@ export interface CompiledFacts {
     gates: GateRow[];
     hazard_gates: { hazard: Hazard; gate: string; sentence: string }[];
     damages: DamageRow[];
+    prohibitions: { phrase: string; harm: string }[];
     water_categories: { category: WaterCategory; severity: number; gates: string[] }[];
     mould_conditions: MouldConditionRow[];
     bands: { band: string; up_to_hours_left: number }[];
@@ -100,6 +101,8 @@ export interface TriageInput {
 }
 
 const STRICTNESS: Readonly<Record<Permission, number>> = { yes: 0, conservator: 1, no: 2 };
+/** What comes of doing what is never to be done, the gravest first. */
+const HARMS = ["people", "lost", "lasting", "mendable"];
 const NO_GATE_RANK = 99;
 const HOUR_US = 3_600_000_000;
 
@@ -125,6 +128,7 @@ export class Facts {
       ["gates", byKey(tables.gates, (row) => row.gate)],
       ["hazard_gates", byKey(tables.hazard_gates, (row) => row.hazard)],
       ["damages", byKey(tables.damages, (row) => row.damage)],
+      ["prohibitions", byKey(tables.prohibitions ?? [], (row) => row.phrase)],
       ["water_categories", byKey(tables.water_categories, (row) => row.category)],
       ["mould_conditions", byKey(tables.mould_conditions, (row) => row.condition)],
       ["significances", byKey(tables.significances, (row) => row.significance)],
@@ -154,6 +158,11 @@ export class Facts {
 
   constant(name: string): number {
     return this.row("constants", name).value;
+  }
+
+  /** What no row speaks of counts among the gravest, as do all in facts of an older service. */
+  harmOf(phrase: string): string {
+    return this.rowOrNull("prohibitions", phrase)?.harm ?? "people";
   }
 
   label(vocabulary: string, value: string): string {
@@ -507,20 +516,35 @@ class Assessment {
   }
 
   /**
-   * What never to do and because of what, each thing once. What only adds a condition to another
+   * What never to do and because of what, each thing once, the gravest first: what can hurt people,
+   * then by harm, and of like harms by the window of what says it. What only adds a condition to another
    * is left out: the plain one forbids it already.
    */
   never(): Triage["never"] {
-    const because = new Map<string, string>();
-    const add = (phrases: readonly string[], label: string) => {
-      for (const phrase of phrases) if (!because.has(phrase)) because.set(phrase, label);
+    const found = new Map<string, { because: string; harm: number; window: number }>();
+    const add = (row: MaterialRow | DamageRow, because: string) => {
+      const guardsPeople = row.gates.some((gate) => gate !== "conservator_only");
+      const window = row.window_h ?? Infinity;
+      for (const phrase of row.never) {
+        const harm = HARMS.indexOf(guardsPeople ? "people" : this.facts.harmOf(phrase));
+        const before = found.get(phrase);
+        if (before === undefined) found.set(phrase, { because, harm, window });
+        else if (harm < before.harm || (harm === before.harm && window < before.window)) {
+          Object.assign(before, { harm, window });
+        }
+      }
     };
-    for (const row of this.materials) add(row.never, this.labelOf(row));
-    for (const { row } of this.damages) add(row.never, this.facts.label("Damage", row.damage));
-    const plain = [...because.keys()];
-    return [...because]
+    for (const row of this.materials) add(row, this.labelOf(row));
+    for (const { row } of this.damages) add(row, this.facts.label("Damage", row.damage));
+    const plain = [...found.keys()];
+    return [...found]
       .filter(([phrase]) => !plain.some((other) => addsTo(phrase, other)))
-      .map(([phrase, label]) => ({ sentence: `Never ${phrase}`, because: label }));
+      .sort(([, a], [, b]) => a.harm - b.harm || (a.window < b.window ? -1 : +(a.window > b.window)))
+      .map(([phrase, { because, harm }]) => ({
+        sentence: `Never ${phrase}`,
+        because,
+        harm: HARMS[harm] ?? "people",
+      }));
   }
 
   /** What a crew member needs to know, in a few plain sentences. */
