@@ -3,8 +3,11 @@
 A tag is twelve random characters and one check character.  The characters are those of
 Douglas Crockford's base 32 (no I, L, O, U), so that what is printed can't be misread as
 another character of the set.  The check character is that of ISO/IEC 7064 MOD 37-2, which
-catches every single wrong character and every swap of neighbours.  Its own alphabet has 37
-characters; a body whose check character would fall outside the 32 is drawn again.
+catches every single wrong character and every swap of neighbours, and at this length also every
+swap of two characters further apart and every character twice mistaken alike (11 for 77).  Of
+errors that it does not catch for sure, such as two characters wrong in different ways, about one
+in 36 gets through.  Its own alphabet has 37 characters; a body whose check character would fall
+outside the 32 is drawn again.
 """
 
 import secrets

@@ -1,3 +1,4 @@
+from collections import Counter
 from random import Random
 
 import pytest
@@ -128,6 +129,44 @@ def test_the_check_misses_no_single_error_and_no_swap_at_all() -> None:
                 if a != b:
                     assert (a - b) * weight % 37 != 0
                     assert ((2 * a + b) - (2 * b + a)) * weight % 37 != 0
+
+
+def test_each_character_takes_every_state_of_the_check_to_twice_it_and_its_value() -> None:
+    """The check of 37 states, whole: every state it can be in, and every character read in it."""
+    pairs = [one + other for one in ALPHABET for other in ALPHABET]
+    in_state = {mod_37_2.checksum(pair): pair for pair in pairs}
+    assert set(in_state) == set(range(37))
+    for state, text in in_state.items():
+        after = [mod_37_2.checksum(text + character) for character in ALPHABET]
+        assert after == [(2 * state + int(character, 36)) % 37 for character in ALPHABET]
+        assert len(set(after)) == len(ALPHABET)  # two characters never lead to one state
+    # Nor do two states to one, so that a difference once made stays to the end of the tag.
+    for character in ALPHABET:
+        ends = {mod_37_2.checksum(text + character) for text in in_state.values()}
+        assert len(ends) == 37
+
+
+def test_swaps_and_twin_errors_at_any_distance_are_caught_too() -> None:
+    """2 has order 36 mod 37, so that no two of the 13 weights agree and no two cancel out.
+
+    Two places swapped change the sum by (difference × difference of weights), one character
+    twice mistaken alike (11 for 77, 1X1 for 7X7) by (difference × sum of weights).
+    """
+    weights = [2**place % 37 for place in range(TAG_LENGTH)]
+    for one in range(TAG_LENGTH):
+        for other in range(one):
+            for difference in range(1, 37):
+                assert difference * (weights[one] - weights[other]) % 37 != 0
+                assert difference * (weights[one] + weights[other]) % 37 != 0
+
+
+def test_of_two_wrong_characters_one_pair_in_36_gets_through() -> None:
+    """The rate that the module's description gives, exact for every two places."""
+    values = [int(character, 36) for character in ALPHABET]
+    ways = Counter((a - b) % 37 for a in values for b in values if a != b)
+    for apart in range(1, TAG_LENGTH):
+        missed = sum(many * ways[-step * 2**apart % 37] for step, many in ways.items())
+        assert missed / sum(ways.values()) ** 2 == pytest.approx(1 / 36, rel=0.001)
 
 
 def test_every_two_characters_lost_or_added_are_named() -> None:
