@@ -2,8 +2,12 @@
 
 It hangs beside the first and repeats its id and QR code.  It is a snapshot: it says as of when
 its hours hold, and the code leads to the page that has what holds now.  Everything is in words
-and black on white, so that nothing hangs on colour.  Text too long for a label shrinks to
-:data:`SMALLEST_TEXT_PT` and then goes on on further labels, "1 of 2"; nothing is cut.
+and black on white, so that nothing hangs on colour.
+
+The text is set as large as fits one label, else as large as fits two, "label 1 of 2", and never
+below :data:`SMALLEST_TEXT_PT`.  What still does not fit is left off from the end of the care due
+to the piece, which stands gravest first, and counted.  What protects people is never left off:
+where it alone is too much for two labels, there are more.
 """
 
 from collections.abc import Sequence
@@ -40,12 +44,18 @@ from labels.typeface import BOLD, REGULAR, fitting_size, printable, register
 
 LARGEST_TEXT_PT: Final = 10.0
 SMALLEST_TEXT_PT: Final = 6.5
-"""Least size that is read at arm's length (common practice, no source)."""
+"""Least size, which gives letters an x-height of at least 1.2 mm: the least that the European
+rules on food labels take as legible (Regulation (EU) No 1169/2011, Article 13(2))."""
 
-NEVER_SHOWN: Final = 4
-ALL_LINE: Final = "See the piece's page for all"
+MOST_LABELS: Final = 2
+"""Labels a piece gets, unless what protects people takes more."""
 
-_STEP_PT: Final = 0.5
+_SIZES: Final = tuple(
+    LARGEST_TEXT_PT - 0.5 * step
+    for step in range(int(2 * (LARGEST_TEXT_PT - SMALLEST_TEXT_PT)) + 1)
+)
+"""Sizes that are tried, down to the least."""
+
 _LEADING: Final = 1.2
 _GAP_MM: Final = 1.0
 _LARGEST_MODULE_MM: Final = 0.8
@@ -64,8 +74,9 @@ class AdviceTag:
         deadline: the moment at which they end, with zone.
         is_paused: whether the clock stands, as while frozen.
         first: the first thing to do.
-        never: what must not be done, strictest first.
-        cautions: cautions for people.
+        cautions: what keeps people from harm and must be told, weightiest first; always printed.
+        care: what spares the piece, such as what never to do, gravest harm first; what does not
+            fit is counted.
         title: what the piece is called.
     """
 
@@ -76,8 +87,8 @@ class AdviceTag:
     hours_left: float | None = None
     deadline: datetime | None = None
     is_paused: bool = False
-    never: Sequence[str] = field(default=())
     cautions: Sequence[str] = field(default=())
+    care: Sequence[str] = field(default=())
     title: str = ""
 
 
@@ -225,31 +236,42 @@ def _frames(layout: Layout, symbol: Symbol) -> list[_Frame]:
 
 
 def _labels(piece: AdviceTag, symbol: Symbol, layout: Layout) -> list[_Label]:
-    """Set one piece's text as large as fits one label, else at the least size on several."""
+    """Set one piece's text on one label, else on two, else what can be left off is left off."""
     frames = _frames(layout, symbol)
-    size = LARGEST_TEXT_PT
-    while size > SMALLEST_TEXT_PT:
-        for frame in frames:
-            labels = _set(piece, frame, size, total=1)
-            if len(labels) == 1:
+
+    def best(size: float, left_off: int = 0) -> list[_Label]:
+        ways = [_numbered(piece, frame, size, left_off) for frame in frames]
+        return min(filter(None, ways), key=len, default=[])
+
+    at_least = len(best(SMALLEST_TEXT_PT))
+    for most in range(max(1, at_least), MOST_LABELS + 1):
+        for size in _SIZES:
+            labels = best(size)
+            if 0 < len(labels) <= most:
                 return labels
-        size -= _STEP_PT
-    ways = [labels for frame in frames if (labels := _on_several(piece, frame))]
-    if not ways:
+    needed = best(SMALLEST_TEXT_PT, len(piece.care))
+    if not needed:
         raise LayoutError(
             f"layout {layout.name}: the text of {show_tag(piece.tag)} does not fit its labels; "
             "use larger ones"
         )
-    return min(ways, key=len)
+    for left_off in range(1, len(piece.care)):
+        labels = best(SMALLEST_TEXT_PT, left_off)
+        if 0 < len(labels) <= max(MOST_LABELS, len(needed)):
+            return labels
+    return needed
 
 
-def _on_several(piece: AdviceTag, frame: _Frame) -> list[_Label]:
-    """Set the text at the least size on as many labels as it takes; none if a line is too much."""
+def _numbered(piece: AdviceTag, frame: _Frame, size: float, left_off: int) -> list[_Label]:
+    """Set the text at one size on as many labels as it takes; none if a line is too much."""
+    labels = _set(piece, frame, size, left_off, total=1)
+    if len(labels) < 2:
+        return labels
     # "Label 1 of 10" may take a line more than "label 1 of 9", so count until it agrees.
-    labels, total = _set(piece, frame, SMALLEST_TEXT_PT, total=2), 0
+    labels, total = _set(piece, frame, size, left_off, total=2), 0
     while total < len(labels):
         total = len(labels)
-        labels = _set(piece, frame, SMALLEST_TEXT_PT, total)
+        labels = _set(piece, frame, size, left_off, total)
     return labels
 
 
@@ -278,30 +300,28 @@ def _head(piece: AdviceTag, size: float, width: float, *, is_first: bool) -> lis
     return lines
 
 
-def _body(piece: AdviceTag, size: float) -> list[Paragraph]:
+def _body(piece: AdviceTag, size: float, left_off: int) -> list[Paragraph]:
     after = size * 0.25
     plain, strong = _style(size, after=after), _style(size, bold=True, after=after)
     lines = []
     if piece.deadline is not None and not piece.is_paused:
         lines.append(paragraph(f"Time ends {show_time(piece.deadline)}", plain))
     lines.append(paragraph(f"First: {piece.first}", strong))
-    lines += [paragraph(one, strong) for one in piece.never[:NEVER_SHOWN]]
-    more = len(piece.never) - NEVER_SHOWN
-    if more > 0:
-        things = "thing" if more == 1 else "things"
-        lines.append(paragraph(f"and {more} more {things} never to do. {ALL_LINE}.", plain))
     lines += [paragraph(f"Caution: {one}", plain) for one in piece.cautions]
-    if piece.title:
+    lines += [paragraph(one, strong) for one in piece.care[: len(piece.care) - left_off]]
+    if left_off:
+        lines.append(paragraph(f"and {left_off} more: scan the tag", plain))
+    elif piece.title:
         lines.append(paragraph(piece.title, plain))
     return lines
 
 
-def _set(piece: AdviceTag, frame: _Frame, size: float, total: int) -> list[_Label]:
+def _set(piece: AdviceTag, frame: _Frame, size: float, left_off: int, total: int) -> list[_Label]:
     """Return the labels that the text takes at one size; none where not a line of it fits.
 
     Each label has the head and the foot, for it may come off from the others.
     """
-    waiting = _body(piece, size)
+    waiting = _body(piece, size, left_off)
     labels: list[_Label] = []
     while waiting:
         label = _Label(frame, [])

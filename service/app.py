@@ -16,7 +16,7 @@ from service.installation import Installation
 from service.log import routes as log
 from service.log.routes import Here
 from service.office import routes as office
-from service.office import science
+from service.office import science, second_tags
 from service.pages import BUILT
 from service.web_safety import Safety
 
@@ -49,6 +49,7 @@ def create_app(installation: Installation) -> FastAPI:
     for router in (log.router, crew.router, facility.router, adjuster.router, office.router):
         app.include_router(router)
     app.include_router(science.router)
+    app.include_router(second_tags.router)
 
     @app.get("/healthz", tags=["operation"], summary="Whether the service can do its work")
     def healthz(here: Here) -> Health:

@@ -1,5 +1,6 @@
 """The command line. Errors go to standard error; exit 2 is bad usage, exit 1 a failed check."""
 
+import io
 import json
 import logging
 import sys
@@ -23,6 +24,7 @@ from service.storage.database import DurabilityError
 from shared.facts import FactsError
 from shared.ledger import LedgerError
 from shared.quantities import LengthUnit
+from shared.vocabulary import Band
 
 app = typer.Typer(
     name="lagan",
@@ -164,6 +166,42 @@ def tags(
     except (LayoutError, TagError, ValueError) as error:
         fail(str(error))
     typer.echo(f"{out}: {count} tags on {printed.pages} pages")
+
+
+@app.command(
+    "second-tags", epilog="Example:  lagan second-tags HARBOUR-1 --band now --out second.pdf"
+)
+def second_tags(
+    loss: Annotated[str, typer.Argument(help="The loss.")],
+    out: Annotated[Path, typer.Option(help="Where to write the PDF.")],
+    room: Annotated[str, typer.Option(help="Only what was found in this room.")] = "",
+    container: Annotated[str, typer.Option(help="Only what is packed in this one.")] = "",
+    band: Annotated[Band | None, typer.Option(help="Only what is this urgent.")] = None,
+    layout: Annotated[
+        str, typer.Option(help="A name, a roll or a sheet by its measures, as for tags.")
+    ] = "roll-62x100",
+    first_label: Annotated[int, typer.Option(min=1, help="Where a sheet partly used goes on.")] = 1,
+    base_url: Annotated[str, typer.Option(help="What the tags point to.")] = Settings.base_url,
+    data: Folder = DEFAULT_FOLDER,
+) -> None:
+    """Print what triage says of a loss's pieces to hang beside their tags, most urgent first."""
+    from service.facility.second_tags import TagsWanted, write_second_tags
+
+    made = io.BytesIO()
+    with opened(data) as here:
+        try:
+            printed = write_second_tags(
+                here,
+                TagsWanted(loss, room, container, band),
+                made,
+                layout,
+                base_url=base_url,
+                first_label=first_label,
+            )
+        except ValueError as error:
+            fail(str(error))
+    out.write_bytes(made.getvalue())
+    typer.echo(f"{out}: {printed.pieces} pieces on {printed.labels} labels")
 
 
 @app.command(epilog="Example:  lagan facility setup.json --actor 'A. Lead'")

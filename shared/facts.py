@@ -529,7 +529,11 @@ class ObjectTypeRow(Row):
 
 
 class CautionRow(Row):
-    """A caution and what makes it show."""
+    """A caution, what makes it show, whom or what it guards, and whether it stays at the site.
+
+    What is ``site_only`` tells of a danger of the place, which a piece that has left it does not
+    carry along.
+    """
 
     id: str
     trigger_kind: Literal[
@@ -545,6 +549,8 @@ class CautionRow(Row):
     ]
     trigger: str = ""
     text: str
+    guards: Literal["people", "piece"]
+    site_only: bool
 
 
 K = TypeVar("K")

@@ -17,9 +17,11 @@ from shared.facts import (
     STRICTNESS,
     Action,
     Constant,
+    DamageRow,
     Facts,
     Gate,
     Harm,
+    MaterialRow,
     MouldConditionNumber,
     Row,
     facts,
@@ -494,7 +496,9 @@ class _Assessment:
         """
         because: dict[str, str] = {}
         gravity: dict[str, tuple[int, float]] = {}
-        said_by = [(row, row.material.label) for row in self.material_rows]
+        said_by: list[tuple[MaterialRow | DamageRow, str]] = [
+            (row, row.material.label) for row in self.material_rows
+        ]
         said_by += [(row, row.damage.label) for _, row in self.damages]
         for row, label in said_by:
             guards_people = any(gate is not Gate.CONSERVATOR_ONLY for gate in row.gates)

@@ -351,7 +351,7 @@ def second_tag(tag: TagPath, here: Here, layout: str, first_label: int = 1) -> R
     try:
         write_advice_tags(
             out,
-            [advice_tag(item, loss, triage, book=book, now=now, known=here.facts)],
+            [advice_tag(item, loss, triage, parts, book=book, now=now, known=here.facts)],
             layout_named(layout),
             here.settings.base_url,
             first_label=first_label,

@@ -21,14 +21,14 @@ from labels.runsheet import (
 from labels.runsheet import Programme as PrintedProgramme
 from scheduler.plan import Run as PlannedRun
 from scheduler.problem import Problem
-from service.assessing import triage_of
+from service.assessing import materials_of, triage_of
 from service.changed_facts import changes_note
 from service.facility.loading import litres, rail_gap_mm, rail_mm
 from service.log import reading
 from service.pages import size_words
 from shared.cautions import cautions_for, standing_cautions
 from shared.facility import Chamber
-from shared.facts import Facts
+from shared.facts import Facts, Harm
 from shared.programmes import Programme
 from shared.records import FacilityBook, Item, Loss
 from shared.triage import Triage
@@ -136,20 +136,40 @@ def advice_tag(
     item: Item,
     loss: Loss | None,
     triage: Triage,
+    parts: Sequence[Item],
     *,
     book: FacilityBook,
     now: datetime,
     known: Facts,
 ) -> AdviceTag:
-    """What the second tag of a piece says: its triage as of ``now``, in the facility's zone."""
+    """What the second tag of a piece says: its triage as of ``now``, in the facility's zone.
+
+    Cautions of the site alone are left out once the piece has arrived at the facility.
+    """
     zone = ZoneInfo(book.facility.zone) if book.facility else ZoneInfo("UTC")
-    cautions = cautions_for(
-        hazards=loss.hazards if loss else (),
-        damages=[seen.damage for seen in item.damages],
-        water_categories={seen.water_category for seen in item.damages if seen.water_category},
-        materials=item.materials,
+    damages = [seen.damage for seen in item.damages]
+    waters = (
+        seen.water_category
+        or (loss.water_category if loss else None)
+        or known.damages[seen.damage].assumed_water
+        for seen in item.damages
+    )
+    own = cautions_for(
+        damages=damages,
+        water_categories=filter(None, waters),
+        mould_conditions=filter(None, (seen.mould_condition for seen in item.damages)),
+        materials=materials_of(item, parts),
         known=known,
     )
+    of_site = [
+        one
+        for one in cautions_for(hazards=loss.hazards if loss else (), known=known)
+        if item.received_at is None or not known.cautions[one.id].site_only
+    ]
+    guards: dict[str, list[str]] = {"people": [], "piece": []}
+    for one in (*own, *of_site):
+        guards[known.cautions[one.id].guards].append(one.text)
+    hurtful = [one.sentence for one in triage.never if one.harm is Harm.PEOPLE]
     changed = changes_note(known) if triage.changed_facts else None
     return AdviceTag(
         tag=item.tag,
@@ -159,11 +179,19 @@ def advice_tag(
         hours_left=triage.hours_left,
         deadline=triage.deadline.astimezone(zone) if triage.deadline else None,
         is_paused=triage.paused,
-        never=tuple(one.sentence for one in triage.never),
-        cautions=(
-            *(one.sentence for one in triage.gates),
-            *(one.text for one in cautions),
-            *filter(None, [changed]),
+        cautions=tuple(
+            dict.fromkeys(
+                (
+                    *(one.sentence for one in triage.gates),
+                    *hurtful,
+                    *guards["people"],
+                    *filter(None, [changed]),
+                )
+            )
+        ),
+        care=(
+            *(one.sentence for one in triage.never if one.harm is not Harm.PEOPLE),
+            *guards["piece"],
         ),
         title=item.title,
     )

@@ -50,7 +50,7 @@ from service.log import reading
 from service.log.append import RefusedError
 from service.log.reading import EVERYTHING, ItemFilter
 from service.log.routes import DigestPath, Here
-from service.office import settling
+from service.office import second_tags, settling
 from service.office.downloads import custody_file, inventory_file, sent_file
 from service.office.forms import (
     AuthorisationForm,
@@ -274,6 +274,7 @@ def one_loss(
         imported=imported,
         untagged=len(_by_spreadsheet(items)),
         layouts=_layouts(),
+        second=second_tags.choices(items),
     )
 
 

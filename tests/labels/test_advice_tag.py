@@ -1,6 +1,8 @@
+import re
 from dataclasses import replace
 from datetime import datetime, timedelta
 from io import BytesIO
+from pathlib import Path
 from random import Random
 from zoneinfo import ZoneInfo
 
@@ -8,12 +10,13 @@ import numpy as np
 import pypdf
 import pypdfium2
 import pytest
+import reportlab
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from PIL import ImageFont
 
 from labels.advice_tag import (
-    ALL_LINE,
-    NEVER_SHOWN,
+    MOST_LABELS,
     SMALLEST_TEXT_PT,
     AdviceTag,
     time_left,
@@ -29,6 +32,7 @@ from labels.sheets import (
     roll,
     with_spare_stub,
 )
+from labels.typeface import BOLD, REGULAR
 from tests.labels.pdf_reading import page_images, qr_texts, text_of
 
 BASE = "https://tags.example"
@@ -41,8 +45,8 @@ PIECE = AdviceTag(
     first="Lay it level with nothing on the face",
     hours_left=5.9,
     deadline=AS_OF + timedelta(hours=5.9),
-    never=tuple(f"Never do thing {number}" for number in range(1, 8)),
     cautions=("Dirty water: gloves and goggles.", "It may be heavy: lift it with two people."),
+    care=tuple(f"Never do thing {number}" for number in range(1, 8)),
     title="Harbour at dusk",
 )
 SHORT = AdviceTag(tag=OTHER, band="Can wait", as_of=AS_OF, first="Move it to drier air")
@@ -81,10 +85,12 @@ def test_all_that_triage_said_is_on_the_labels_of_every_stock(name: str) -> None
         "No clock runs",
     ):
         assert wanted in text
-    for line in (PIECE.first, *PIECE.never[:NEVER_SHOWN], *PIECE.cautions, PIECE.title):
+    for line in (PIECE.first, *PIECE.cautions):
         assert set(line.split()) <= words
-    assert "thing 5" not in text
-    assert {"3", "more", "things"} <= words
+    shown = [one for one in PIECE.care if one in text]
+    assert shown == list(PIECE.care[: len(shown)])
+    left_off = len(PIECE.care) - len(shown)
+    assert (f"and {left_off} more: scan the tag" in text) is (left_off > 0)
     assert HANDLING_LINE in text
 
     copies = 2 if LAYOUTS[name].stub_width else 1
@@ -186,12 +192,44 @@ def test_a_frozen_piece_shows_that_its_clock_stands() -> None:
     assert "Time ends" not in text
 
 
-def test_what_is_left_out_is_counted() -> None:
-    never = PIECE.never[: NEVER_SHOWN + 1]
-    assert f"and 1 more thing never to do. {ALL_LINE}." in text_of(
-        _written([replace(PIECE, never=never)])
-    )
-    assert ALL_LINE not in text_of(_written([replace(PIECE, never=PIECE.never[:NEVER_SHOWN])]))
+long_lines = st.lists(
+    st.integers(1, 20).map(lambda many: " ".join(["soot"] * many)), min_size=0, max_size=6
+)
+
+
+@settings(max_examples=15, deadline=None)
+@given(long_lines, long_lines, st.sampled_from(["roll-62x100", "roll-57x32", "a4-2x5-tie-on"]))
+def test_only_care_of_the_piece_is_left_off_from_its_end_and_counted(
+    guards: list[str], care: list[str], name: str
+) -> None:
+    cautions = tuple(f"guard{number} {line} ends" for number, line in enumerate(guards))
+    spares = tuple(f"care{number} {line}" for number, line in enumerate(care))
+    piece = replace(PIECE, cautions=cautions, care=spares)
+    pdf = _written([piece], name)
+    text = text_of(pdf)
+    assert [f"guard{n}" for n in range(len(guards))] == re.findall(r"guard\d+", text)
+    assert text.count("ends") >= len(guards)
+    shown = re.findall(r"care\d+", text)
+    assert shown == [f"care{n}" for n in range(len(shown))]
+    left_off = len(care) - len(shown)
+    assert re.findall(r"and (\d+) more: scan the tag", text) == [str(left_off)] * bool(left_off)
+    if left_off:
+        assert text.count(HANDLING_LINE) >= MOST_LABELS
+
+
+def test_two_labels_at_readable_size_come_before_leaving_off() -> None:
+    text = text_of(_written([replace(PIECE, care=tuple(PIECE.care) * 8)], "roll-62x100"))
+    assert "more: scan the tag" in text
+    assert text.count(HANDLING_LINE) == MOST_LABELS
+    assert "more: scan the tag" not in text_of(_written([PIECE], "roll-62x100"))
+
+
+def test_the_least_type_has_the_x_height_of_the_food_label_rules() -> None:
+    # Regulation (EU) No 1169/2011, Article 13(2) and Annex IV: x-height of 1.2 mm or more.
+    folder = Path(reportlab.__file__).parent / "fonts"
+    for name in (REGULAR, BOLD):
+        _, top, _, bottom = ImageFont.truetype(folder / f"{name}.ttf", 1000).getbbox("x")
+        assert SMALLEST_TEXT_PT / 72 * 25.4 * (bottom - top) / 1000 >= 1.2
 
 
 def test_user_text_is_never_markup() -> None:

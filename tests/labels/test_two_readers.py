@@ -61,7 +61,7 @@ def test_every_kind_of_label_is_read_by_both(kind: str, layout: Layout, reader: 
         write_tag_sheets(file, [tag], layout, BASE)
     else:
         now = datetime(2031, 3, 4, 7, 30, tzinfo=UTC)
-        piece = AdviceTag(tag, "Now", now, "Move it to drier air", 4.5, never=("Never warm it",))
+        piece = AdviceTag(tag, "Now", now, "Move it to drier air", 4.5, care=("Never warm it",))
         write_advice_tags(file, [piece], layout, BASE)
     page = page_images(file.getvalue(), DPI)[0]
     width, height = layout.label_width, layout.label_height

@@ -517,7 +517,7 @@ class Assessment {
 
   /**
    * What never to do and because of what, each thing once, the gravest first: what can hurt people,
-   * then by harm, and of like harms by the window of what says it. What only adds a condition to another
+   * then by harm, and of like harms by the window of what says it. What only adds to another
    * is left out: the plain one forbids it already.
    */
   never(): Triage["never"] {
@@ -539,7 +539,7 @@ class Assessment {
     const plain = [...found.keys()];
     return [...found]
       .filter(([phrase]) => !plain.some((other) => addsTo(phrase, other)))
-      .sort(([, a], [, b]) => a.harm - b.harm || (a.window < b.window ? -1 : +(a.window > b.window)))
+      .sort(([, a], [, b]) => a.harm - b.harm || Math.sign(a.window - b.window) || 0)
       .map(([phrase, { because, harm }]) => ({
         sentence: `Never ${phrase}`,
         because,
