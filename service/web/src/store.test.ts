@@ -89,6 +89,24 @@ test("a photo that does not read back as it was written is not reported kept", a
   await assert.rejects(kept, StorageFault);
 });
 
+test("keeps photos as bytes, and reads those kept as Blobs by older versions", async () => {
+  const store = await enrolled("bytes");
+  await store.keepPhoto({ sha: PHOTO, thumb: BLOB, full: BLOB });
+  const open = indexedDB.open("bytes");
+  const db = await new Promise<IDBDatabase>((done) => (open.onsuccess = () => done(open.result)));
+  const photos = db.transaction("photos", "readwrite").objectStore("photos");
+  const asked = photos.get(PHOTO) as IDBRequest<{ thumb: unknown; full: unknown }>;
+  const older = new Blob(["older"]);
+  photos.put({ sha: "older", thumb: older, full: null });
+  await new Promise((done) => (photos.transaction.oncomplete = done));
+  db.close();
+  assert.ok(asked.result.thumb instanceof ArrayBuffer);
+  assert.ok(asked.result.full instanceof ArrayBuffer);
+  assert.equal(await (await store.photo("older"))?.thumb.text(), "older");
+  assert.equal((await store.photo("older"))?.full, null);
+  assert.equal(await (await store.photo(PHOTO))?.full?.text(), "x");
+});
+
 for (const refusedAt of [1, 3, 5]) {
   test(`no room at write ${refusedAt} of a piece: nothing half written, the chain goes on`, async () => {
     const store = await enrolled(`full ${refusedAt}`);

@@ -18,6 +18,16 @@ export interface KeptPhoto {
   full: Blob | null;
 }
 
+/**
+ * A photo as it lies in the database: as bytes, because WebKit keeps no Blob in a private window.
+ * Older versions of this page stored Blobs.
+ */
+interface StoredPhoto {
+  sha: string;
+  thumb: ArrayBuffer | Blob;
+  full: ArrayBuffer | Blob | null;
+}
+
 /** One thing not yet sent. `order` keeps events in the order they were written, photos after. */
 export interface Waiting {
   key: string;
@@ -32,7 +42,7 @@ export interface Waiting {
 interface Schema extends DBSchema {
   notes: { key: string; value: unknown };
   events: { key: string; value: KeptEvent; indexes: { loss: string } };
-  photos: { key: string; value: KeptPhoto };
+  photos: { key: string; value: StoredPhoto };
   outbox: { key: string; value: Waiting; indexes: { order: number } };
 }
 
@@ -91,6 +101,10 @@ type WholePiece = IDBPTransaction<Schema, ("notes" | "events" | "outbox")[], "re
 function photoIn(body: Body): string | null {
   if (body.type === "photo_taken") return body.photo;
   return body.type === "handed_over" ? (body.signature ?? null) : null;
+}
+
+function picture(stored: ArrayBuffer | Blob): Blob {
+  return new Blob([stored], { type: "image/jpeg" });
 }
 
 function abort(change: WholePiece): void {
@@ -278,19 +292,32 @@ export class Store {
 
   /** Keep a photo. Reads it back and digests it again before it returns. */
   async keepPhoto(photo: KeptPhoto): Promise<void> {
+    const stored: StoredPhoto = {
+      sha: photo.sha,
+      thumb: await photo.thumb.arrayBuffer(),
+      full: (await photo.full?.arrayBuffer()) ?? null,
+    };
     await withRoom(async () => {
-      const change = this.#db.transaction("photos", "readwrite", { durability: "strict" });
-      await Promise.all([change.store.put(photo), change.done]);
+      const change = this.#db.transaction("photos", "readwrite", {
+        durability: "strict",
+      });
+      await Promise.all([change.store.put(stored), change.done]);
     });
-    const stored = await this.photo(photo.sha);
-    const bytes = await stored?.full?.arrayBuffer().catch(() => undefined);
+    const readBack = await this.photo(photo.sha);
+    const bytes = await readBack?.full?.arrayBuffer().catch(() => undefined);
     if (bytes === undefined || (await sha256(bytes)) !== photo.sha) {
       throw new StorageFault(`photo ${photo.sha} could not be read back`);
     }
   }
 
   async photo(sha: string): Promise<KeptPhoto | undefined> {
-    return this.#db.get("photos", sha);
+    const stored = await this.#db.get("photos", sha);
+    if (stored === undefined) return undefined;
+    return {
+      sha,
+      thumb: picture(stored.thumb),
+      full: stored.full === null ? null : picture(stored.full),
+    };
   }
 
   /** Forget a photo of a piece that was given up, unless it waits to be sent for another. */
