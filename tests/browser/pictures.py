@@ -18,7 +18,7 @@ from service.installation import Installation
 from service.settings import Settings
 from shared.vocabulary import Damage, Extent, Material, ObjectType
 from tests.browser.chromium import launch
-from tests.browser.seeding import BATCH, LEAD, begin_airing, first_gas_run, make_ready, tags_of
+from tests.browser.seeding import LEAD, begin_airing, first_gas_run, make_ready, tags_of, write
 from tests.browser.serving import Clock, served
 from tests.browser.test_crew import choose, enter, take_photo, type_tag
 
@@ -34,9 +34,7 @@ def main() -> None:
     scenario = build(1)
     with TemporaryDirectory() as folder, sync_playwright() as playwright:
         here = Installation(Settings(folder=Path(folder)), now=Clock(scenario.now))
-        events = [event.model_dump(mode="json") for event in scenario.events]
-        for at in range(0, len(events), BATCH):
-            here.log.append(events[at : at + BATCH])
+        write(here, scenario)
         for digest, data in scenario.photos.items():
             here.keep_photo(digest, data)
         adopt(here, draft(here, PLAN_S), LEAD)

@@ -8,7 +8,7 @@ from pathlib import Path
 from pydantic import BaseModel
 
 from demo_data.facility import ODOUR_GAS
-from demo_data.scenario import build
+from demo_data.scenario import Scenario, build
 from service.assessing import needed_steps
 from service.facility.plans import adopt, adopted, draft, planned_run
 from service.installation import Installation
@@ -48,9 +48,7 @@ def seed(folder: Path) -> Seed:
     scenario = build(1, pictures=False, fire_pieces=PIECES, flood_pieces=PIECES)
     here = Installation(Settings(folder=folder), now=lambda: scenario.now)
     try:
-        events = [event.model_dump(mode="json") for event in scenario.events]
-        for at in range(0, len(events), BATCH):
-            here.log.append(events[at : at + BATCH])
+        write(here, scenario)
         adopt(here, draft(here, PLAN_S), LEAD)
         gas_run = first_gas_run(here)
         make_ready(here, tags_of(here, gas_run))
@@ -64,6 +62,13 @@ def seed(folder: Path) -> Seed:
         gas_run=gas_run,
         title_conflict=next(tag for tag, fields in conflicts.items() if "title" in fields),
     )
+
+
+def write(here: Installation, scenario: Scenario) -> None:
+    """Write the events of ``scenario`` as its phones would send them."""
+    events = [event.model_dump(mode="json") for event in scenario.events]
+    for at in range(0, len(events), BATCH):
+        here.log.append(events[at : at + BATCH])
 
 
 def tags_of(here: Installation, run_id: str) -> tuple[str, ...]:

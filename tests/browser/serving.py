@@ -32,15 +32,23 @@ class Clock:
 
 @contextmanager
 def served(
-    here: Installation, behind: Callable[[ASGIApp], ASGIApp] = lambda app: app
+    here: Installation,
+    behind: Callable[[ASGIApp], ASGIApp] = lambda app: app,
+    port: int = 0,
 ) -> Iterator[str]:
     """Serve ``here``, behind what stands between it and the browser, and give its address.
+
+    ``port`` 0 takes one that is free.
 
     ``RuntimeError`` when the service does not start.
     """
     server = uvicorn.Server(
         uvicorn.Config(
-            behind(create_app(here)), host="127.0.0.1", port=0, log_config=None, access_log=False
+            behind(create_app(here)),
+            host="127.0.0.1",
+            port=port,
+            log_config=None,
+            access_log=False,
         )
     )
     thread = threading.Thread(target=server.run, name="service", daemon=True)
@@ -51,8 +59,8 @@ def served(
             if not thread.is_alive() or time.monotonic() > deadline:
                 raise RuntimeError("the service did not start")
             time.sleep(0.02)
-        port = server.servers[0].sockets[0].getsockname()[1]
-        yield f"http://127.0.0.1:{port}"
+        taken = server.servers[0].sockets[0].getsockname()[1]
+        yield f"http://127.0.0.1:{taken}"
     finally:
         server.should_exit = True
         thread.join()

@@ -25,6 +25,10 @@ NAME = "Hesper Quillfeather (invented)"
 
 @pytest.fixture
 def photo() -> bytes:
+    return a_photo()
+
+
+def a_photo() -> bytes:
     """A photo as a phone takes it, with a place in it that must not leave the phone's owner."""
     picture = Image.new("RGB", (1600, 1200), "#8a7f6a")
     ImageDraw.Draw(picture).rectangle((400, 250, 1200, 950), fill="#274b5e", outline="#c9a24a")

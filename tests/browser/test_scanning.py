@@ -22,17 +22,23 @@ MODULE_PX = 6
 
 def film(path: Path, text: str) -> None:
     """What a camera held before the tag sees, as motion JPEG: one picture after another."""
-    symbol = make_symbol(text)
-    modules = Image.fromarray(~symbol.modules).convert("L")
-    quiet = QUIET_ZONE_MODULES
-    code = Image.new("L", (modules.width + 2 * quiet, modules.height + 2 * quiet), 255)
-    code.paste(modules, (quiet, quiet))
-    code = code.resize((code.width * MODULE_PX, code.height * MODULE_PX), Image.Resampling.NEAREST)
+    code = printed(text)
     with path.open("wb") as out:
         for number in range(FRAMES):
             frame = Image.new("L", FRAME, 190)
             frame.paste(code, (150 + number, 60 + number))
             frame.convert("RGB").save(out, "JPEG", quality=90)
+
+
+def printed(text: str) -> Image.Image:
+    """The code of ``text`` as it is printed, with its quiet zone, in greys."""
+    symbol = make_symbol(text)
+    modules = Image.fromarray(~symbol.modules).convert("L")
+    quiet = QUIET_ZONE_MODULES
+    code = Image.new("L", (modules.width + 2 * quiet, modules.height + 2 * quiet), 255)
+    code.paste(modules, (quiet, quiet))
+    size = (code.width * MODULE_PX, code.height * MODULE_PX)
+    return code.resize(size, Image.Resampling.NEAREST)
 
 
 @pytest.fixture
