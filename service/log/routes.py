@@ -1,16 +1,19 @@
 """The two doors that a phone writes through: events and photos."""
 
+import logging
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, HTTPException, Path, Request, Response
 from pydantic import BaseModel, Field
 from starlette.concurrency import run_in_threadpool
+from starlette.requests import ClientDisconnect
 
 from service.installation import Installation
 from service.log.append import Receipts
 from service.storage.photos import MAX_BYTES, SHOWN_PX, THUMBNAIL_PX, PhotoError
 
 router = APIRouter(tags=["log"])
+log = logging.getLogger(__name__)
 
 DigestPath = Annotated[str, Path(pattern="^[0-9a-f]{64}$", description="SHA-256 of the bytes.")]
 MAX_BATCH = 1000
@@ -62,10 +65,15 @@ async def put_photo(
 ) -> PhotoReceipt:
     """Takes the raw bytes. Answers 201 when new and 200 when it was here already."""
     data = bytearray()
-    async for chunk in request.stream():
-        data += chunk
-        if len(data) > MAX_BYTES:
-            raise HTTPException(413, f"a photo of at most {MAX_BYTES} bytes is taken")
+    try:
+        async for chunk in request.stream():
+            data += chunk
+            if len(data) > MAX_BYTES:
+                raise HTTPException(413, f"a photo of at most {MAX_BYTES} bytes is taken")
+    except ClientDisconnect as error:
+        # Everyday where the network is bad: the phone keeps the photo and sends it again.
+        log.info("photo %s: the phone was gone after %d bytes", digest, len(data))
+        raise HTTPException(400, "the photo broke off before its end; send it again") from error
     try:
         facts, new = await run_in_threadpool(here.keep_photo, digest, bytes(data))
     except PhotoError as error:

@@ -21,6 +21,15 @@ REFUSE_LATER_WRITES = """() => {
 """The browser's own refusal, in the middle of a piece. A set quota does not reach IndexedDB in the
 contexts that tests run in, so that the page is given the refusal itself."""
 
+REFUSE_PHOTOS = """() => {
+  const { put } = IDBObjectStore.prototype;
+  IDBObjectStore.prototype.put = function (...given) {
+    if (this.name === "photos") throw new DOMException("no room", "QuotaExceededError");
+    return put.apply(this, given);
+  };
+  window.giveRoom = () => (IDBObjectStore.prototype.put = put);
+}"""
+
 LITTLE_ROOM = """navigator.storage.estimate = async () => ({ usage: 930e6, quota: 1000e6 });"""
 
 
@@ -54,3 +63,25 @@ def test_little_room_is_said_before_it_runs_out(context: BrowserContext) -> None
     expect(page.get_by_text("Only 70 MB of room left on this phone")).to_be_visible()
     assert_sound(page)
     assert barriers_of(page) == []
+
+
+def test_a_photo_there_is_no_room_for_says_so_and_can_be_taken_again(
+    context: BrowserContext,
+) -> None:
+    page = open_phone(context)
+    tag, drawn = new_tag(), pictures()
+    at_the_last_step(page, tag, next(drawn))
+    before = kept_by(page).photos
+    page.goto(f"/crew/#/{LOSS}/step/photos")
+    page.evaluate(REFUSE_PHOTOS)
+    shot = {"name": "shot.jpg", "mimeType": "image/jpeg", "buffer": next(drawn)}
+    page.locator("input[type=file]").set_input_files([shot])
+    expect(page.get_by_role("alert")).to_contain_text("no room left")
+    assert_sound(page)
+    assert kept_by(page).photos == before
+
+    page.evaluate("() => { window.giveRoom(); }")
+    page.locator("input[type=file]").set_input_files([shot])
+    expect(page.get_by_role("alert")).to_have_count(0)
+    expect(page.locator(".photos img")).to_have_count(2)
+    assert len(kept_by(page).photos) == 2

@@ -1,7 +1,9 @@
 """The two doors a phone writes through, and the description of the whole interface."""
 
+import asyncio
 import io
-from collections.abc import Iterator
+import logging
+from collections.abc import Iterator, MutableMapping
 from hashlib import sha256
 from typing import Any
 
@@ -102,6 +104,47 @@ def test_what_is_no_photo_is_refused_with_the_mend(client: TestClient) -> None:
 @pytest.mark.parametrize("name", ["abc", "../../etc/passwd", "A" * 64])
 def test_a_photo_is_named_by_a_digest_only(client: TestClient, name: str) -> None:
     assert client.put(f"/photos/{name}", content=b"x").status_code in {404, 405, 422}
+
+
+def test_a_phone_that_vanishes_in_the_middle_of_a_photo_is_one_line_in_the_log(
+    client: TestClient, here: Installation, caplog: pytest.LogCaptureFixture
+) -> None:
+    digest, data = photo()
+    coming: list[dict[str, Any]] = [
+        {"type": "http.request", "body": data[:100], "more_body": True},
+        {"type": "http.disconnect"},
+    ]
+    sent: list[MutableMapping[str, Any]] = []
+
+    async def receive() -> dict[str, Any]:
+        return coming.pop(0) if coming else {"type": "http.disconnect"}
+
+    async def send(message: MutableMapping[str, Any]) -> None:
+        sent.append(message)
+
+    scope = {
+        "type": "http",
+        "asgi": {"version": "3.0"},
+        "http_version": "1.1",
+        "method": "PUT",
+        "scheme": "http",
+        "path": f"/photos/{digest}",
+        "raw_path": f"/photos/{digest}".encode(),
+        "query_string": b"",
+        "root_path": "",
+        "headers": [(b"host", b"testserver")],
+        "client": ("testclient", 1),
+        "server": ("testserver", 80),
+    }
+    with caplog.at_level(logging.INFO):
+        asyncio.run(client.app(scope, receive, send))
+    lines = [one for one in caplog.records if digest in one.getMessage()]
+    assert [one.levelname for one in lines] == ["INFO"]
+    assert "after 100 bytes" in lines[0].getMessage()
+    assert all(one.exc_info is None for one in caplog.records)
+    assert [one["status"] for one in sent if one["type"] == "http.response.start"] in ([], [400])
+    with pytest.raises(KeyError):
+        here.photos.get(digest)
 
 
 def test_a_photo_that_grows_too_large_is_refused(client: TestClient) -> None:

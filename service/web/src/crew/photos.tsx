@@ -4,7 +4,7 @@ import { NotAPhoto, preparePhoto } from "../photo.ts";
 import { strings } from "../strings.ts";
 import { cameraPossible } from "../camera.ts";
 import { Icon, Notice } from "./parts.tsx";
-import { store } from "./state.ts";
+import { sentenceFor, store } from "./state.ts";
 import { Viewfinder } from "./viewfinder.tsx";
 
 export function Thumb({ sha, alt }: { sha: string | null; alt: string }) {
@@ -48,7 +48,7 @@ export function PhotoTaker(props: { label: string; onTaken: (sha: string) => Pro
       await store.keepPhoto(photo);
       await props.onTaken(photo.sha);
     } catch (error) {
-      setFailure(error instanceof NotAPhoto ? strings.notAPhoto : strings.saveFailed);
+      setFailure(error instanceof NotAPhoto ? strings.notAPhoto : sentenceFor(error));
     } finally {
       setBusy(false);
     }
