@@ -8,7 +8,7 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, HTTPException, Path, Request
 from fastapi.responses import FileResponse, HTMLResponse, RedirectResponse, Response
-from pydantic import BaseModel
+from pydantic import BaseModel, Field
 
 from service.assessing import triage_of
 from service.log import reading
@@ -80,6 +80,7 @@ class LoadOnTheRoad(BaseModel):
     vehicle: str
     leaves_at: datetime | None
     expected_at: datetime | None
+    delays: list[str]
     tags: list[str]
     received: list[str]
     handovers: list[Handover]
@@ -106,6 +107,9 @@ class ManifestsAnswer(BaseModel):
 
     manifests: list[LoadOnTheRoad]
     pieces: list[PieceOnTheRoad]
+    first_tags: dict[str, str] = Field(
+        description="Tags that replaced one listed or received, each with the piece's first tag."
+    )
     stations: list[StationChoice]
 
 
@@ -223,6 +227,7 @@ def loads(loss_id: RefPath, here: Here) -> ManifestsAnswer:
         manifests = reading.manifests(session, own)
         tags = [tag for one in manifests for tag in (*one.tags, *one.received)]
         items = reading.items_by_tag(session, own, tags)
+        replacements = reading.replacements(session, tags)
         facility = reading.facility(session).facility
     return ManifestsAnswer(
         manifests=[
@@ -233,6 +238,7 @@ def loads(loss_id: RefPath, here: Here) -> ManifestsAnswer:
             PieceOnTheRoad(tag=tag, object_type=item.object_type, title=item.title)
             for tag, item in items.items()
         ],
+        first_tags=replacements,
         stations=[
             StationChoice(id=one.id, label=one.label, kind=one.kind)
             for one in (facility.stations if facility else ())

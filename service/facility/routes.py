@@ -419,7 +419,9 @@ def receiving(
         if manifest is None:
             raise HTTPException(404, f"there is no manifest {manifest_id}")
         items = reading.items_by_tag(
-            session, within(manifest.loss), [*manifest.tags, *manifest.received]
+            session,
+            within(manifest.loss),
+            [*manifest.tags, *manifest.received, *([done] if done else [])],
         )
         book = reading.facility(session)
         return _draw(

@@ -322,7 +322,8 @@ def _unnamed_receipts(
 
     A phone that has not seen the list receives without it. Its receipts count for the list all
     the same, whichever of the two reaches the service first; but not for a list that the same
-    device closed after it had received the piece: that is another journey.
+    device closed after it had received the piece: that is another journey. A piece that was given
+    a new tag in between is the same piece, whenever the service hears of that.
     """
     match body:
         case ev.ItemReceived(manifest=None):
@@ -330,18 +331,26 @@ def _unnamed_receipts(
                 (f"manifest:{closed.manifest}", position)
                 for row, closed in _told_of(session, [body.tag], "manifest_closed")
                 if isinstance(closed, ev.ManifestClosed)
-                and body.tag in closed.tags
                 and (row.device != event.device or row.sequence < event.sequence)
             ]
         case ev.ManifestClosed():
-            listed = set(body.tags)
             return [
                 (f"manifest:{body.manifest}", row.position or 0)
                 for row, receipt in _told_of(session, body.tags, "item_received")
                 if isinstance(receipt, ev.ItemReceived)
                 and receipt.manifest is None
-                and receipt.tag in listed
                 and (row.device != event.device or row.sequence > event.sequence)
+            ]
+        case ev.TagReplaced():
+            receipts = list(_told_of(session, [body.new_tag], "item_received"))
+            return [
+                (f"manifest:{closed.manifest}", row.position or 0)
+                for listing, closed in _told_of(session, [body.new_tag], "manifest_closed")
+                if isinstance(closed, ev.ManifestClosed)
+                for row, receipt in receipts
+                if isinstance(receipt, ev.ItemReceived)
+                and receipt.manifest is None
+                and (row.device != listing.device or row.sequence > listing.sequence)
             ]
         case _:
             return []

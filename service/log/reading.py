@@ -122,10 +122,8 @@ def items_by_tag(session: Session, scope: Scope, tags: Iterable[str]) -> dict[st
     In the order asked; a tag that nothing carries is left out.
     """
     asked = list(dict.fromkeys(tags))
-    subjects = {tag: f"item:{tag}" for tag in asked}
-    for part in _portions(list(subjects.values())):
-        aliases = session.exec(select(AliasRow).where(col(AliasRow.subject).in_(part)))
-        subjects |= {row.subject.removeprefix("item:"): row.stands_for for row in aliases}
+    first = first_tags(session, asked)
+    subjects = {tag: f"item:{first.get(tag, tag)}" for tag in asked}
     found: dict[str, Item] = {}
     for part in _portions(list(dict.fromkeys(subjects.values()))):
         rows = session.exec(
@@ -133,6 +131,28 @@ def items_by_tag(session: Session, scope: Scope, tags: Iterable[str]) -> dict[st
         )
         found |= {row.subject: Item.model_validate_json(row.data) for row in rows}
     return {tag: found[subjects[tag]] for tag in asked if subjects[tag] in found}
+
+
+def first_tags(session: Session, tags: Iterable[str]) -> dict[str, str]:
+    """For those of ``tags`` that replaced another: the tag that the piece was first given."""
+    found: dict[str, str] = {}
+    for part in _portions([f"item:{tag}" for tag in dict.fromkeys(tags)]):
+        rows = session.exec(select(AliasRow).where(col(AliasRow.subject).in_(part)))
+        found |= {_tag_in(row.subject): _tag_in(row.stands_for) for row in rows}
+    return found
+
+
+def replacements(session: Session, tags: Iterable[str]) -> dict[str, str]:
+    """Every tag that replaced one of the first tags ``tags``, with that first tag."""
+    found: dict[str, str] = {}
+    for part in _portions([f"item:{tag}" for tag in dict.fromkeys(tags)]):
+        rows = session.exec(select(AliasRow).where(col(AliasRow.stands_for).in_(part)))
+        found |= {_tag_in(row.subject): _tag_in(row.stands_for) for row in rows}
+    return found
+
+
+def _tag_in(subject: str) -> str:
+    return subject.removeprefix("item:")
 
 
 def _portions(values: list[str]) -> Iterator[list[str]]:
@@ -147,13 +167,27 @@ def parts_of(session: Session, scope: Scope, tag: str) -> list[Item]:
 
 
 def manifests(session: Session, scope: Scope) -> list[Manifest]:
-    """Every manifest within ``scope``."""
-    return _all(session, scope, Manifest)
+    """Every manifest within ``scope``, each piece under the tag it was first given.
+
+    A piece that was given a new tag between the list and its receipt is one piece, come and not
+    missing; the log keeps which tag was listed and which was scanned.
+    """
+    return _by_first_tags(session, _all(session, scope, Manifest))
 
 
 def manifest(session: Session, scope: Scope, manifest_id: str) -> Manifest | None:
-    """The manifest, if it is within ``scope``."""
-    return _one(session, scope, f"manifest:{manifest_id}", Manifest)
+    """The manifest, if it is within ``scope``; its pieces as :func:`manifests` names them."""
+    found = _one(session, scope, f"manifest:{manifest_id}", Manifest)
+    return _by_first_tags(session, [found])[0] if found else None
+
+
+def _by_first_tags(session: Session, found: list[Manifest]) -> list[Manifest]:
+    first = first_tags(session, (tag for one in found for tag in (*one.tags, *one.received)))
+    if first:
+        for one in found:
+            one.tags = list(dict.fromkeys(first.get(tag, tag) for tag in one.tags))
+            one.received = list(dict.fromkeys(first.get(tag, tag) for tag in one.received))
+    return found
 
 
 def runs(session: Session, station: str | None = None) -> list[Run]:

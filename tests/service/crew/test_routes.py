@@ -5,6 +5,7 @@ from base64 import b64encode
 from datetime import timedelta
 from hashlib import sha256
 from io import BytesIO
+from itertools import permutations
 
 import pytest
 from PIL import Image
@@ -233,6 +234,44 @@ def test_a_receipt_on_another_list_leaves_this_one_short(
     here.log.append([*_on_the_road(told), *_taken_in("phone-c-1")])
     (load,) = client.get(f"/api/losses/{LOSS}/manifests").json()["manifests"]
     assert load["received"] == []
+
+
+NEW_TAG = "0000000000018"
+
+
+@pytest.mark.parametrize("order", list(permutations(range(3))))
+@pytest.mark.parametrize("named", [True, False])
+def test_a_piece_given_a_new_tag_on_the_way_has_come_and_is_not_missing(
+    client: TestClient,
+    here: Installation,
+    told: Writer,
+    named: bool,
+    order: tuple[int, ...],
+) -> None:
+    receiver = Writer("phone-b")
+    received = [
+        receiver.say(
+            ev.ItemReceived(tag=tag, manifest=MANIFEST if named else None, station="intake")
+        )
+        for tag in (NEW_TAG, FRAME)
+    ]
+    retagger = Writer("phone-c")
+    replaced = retagger.say(ev.TagReplaced(tag=TAG, new_tag=NEW_TAG, reason="torn"))
+    batches = [_on_the_road(told), plain(*received), plain(replaced)]
+    for place in order:
+        here.log.append(batches[place])
+    found = client.get(f"/api/losses/{LOSS}/manifests").json()
+    (load,) = found["manifests"]
+    assert (load["tags"], sorted(load["received"])) == ([TAG, FRAME], sorted([TAG, FRAME]))
+    assert found["first_tags"] == {NEW_TAG: TAG}
+    with here.database.read() as session:
+        manifest = reading.manifest(session, reading.EVERYTHING, MANIFEST)
+    assert manifest is not None
+    assert (manifest.missing, manifest.surplus) == ([], [])
+    shown = client.get(f"/facility/receive/{MANIFEST}").text
+    assert "Missing (" not in shown
+    assert "Surplus: not on the list (" not in shown
+    assert NEW_TAG[-5:-1] in shown
 
 
 @pytest.mark.parametrize(
