@@ -26,6 +26,7 @@ QR_ALPHANUMERIC: Final = frozenset("0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ $%*+-./
 """The characters of QR alphanumeric mode (ISO/IEC 18004, table of that mode)."""
 
 _TAG_PATH: Final = "/T/"
+_LIST_PATH: Final = "/M/"
 _GROUP: Final = 4
 _READ_AS: Final = str.maketrans({"O": "0", "I": "1", "L": "1"})
 _LOOKALIKES: Final = ("0DQ", "17", "2Z", "5S", "6G", "8B", "VY", "VW", "MN", "PR", "CG")
@@ -112,6 +113,32 @@ def tag_url(base_url: str, tag: str) -> str:
     Raises:
         TagError: not a tag, or the base can't be written in alphanumeric mode.
     """
+    return f"{_base_in_capitals(base_url)}{_TAG_PATH}{parse_tag(tag)}"
+
+
+def list_url(base_url: str, loss: str, manifest: str) -> str:
+    """Return the text of the QR code of a truck's list, ``HTTPS://HOST/M/LOSS/LIST``.
+
+    What alphanumeric mode can't write, lower case above all, stands as the ``%`` and two digits of
+    RFC 3986, so that both names come back letter for letter. The crew's phone writes and reads the
+    same (``service/web/src/list-code.ts``).
+
+    Args:
+        base_url: where the service answers, such as ``https://tags.example``.
+        loss: the loss's id, of ASCII letters, digits, dots, hyphens and underscores.
+        manifest: the list's id, of the same.
+
+    Raises:
+        TagError: the base can't be written in alphanumeric mode.
+    """
+    names = "/".join(
+        "".join(one if one in QR_ALPHANUMERIC else f"%{ord(one):02X}" for one in name)
+        for name in (loss, manifest)
+    )
+    return f"{_base_in_capitals(base_url)}{_LIST_PATH}{names}"
+
+
+def _base_in_capitals(base_url: str) -> str:
     parts = _split_base(base_url)
     base = f"{parts.scheme.upper()}://{parts.netloc.upper()}{parts.path.rstrip('/')}"
     for character in base:
@@ -120,7 +147,7 @@ def tag_url(base_url: str, tag: str) -> str:
                 f"base URL: {character!r} can't be written in QR alphanumeric mode; use a host "
                 "of letters, digits, hyphens and dots, and a path in upper case or none"
             )
-    return f"{base}{_TAG_PATH}{parse_tag(tag)}"
+    return base
 
 
 def _split_base(base_url: str) -> SplitResult:

@@ -5,7 +5,8 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
 
-from shared.facts import Facts, Gate, MouldConditionNumber
+from shared.facts import Facts, Gate, MouldConditionNumber, PackingRow
+from shared.packing import packing_rows
 from shared.programmes import Programme
 from shared.records import FacilityBook, Item, Loss
 from shared.treatments import (
@@ -24,6 +25,13 @@ def materials_of(item: Item, parts: Sequence[Item] = ()) -> tuple[Material, ...]
     """Every material of a piece and of the parts that still travel with it."""
     found = [*item.materials, *(material for part in parts for material in part.materials)]
     return tuple(dict.fromkeys(found))
+
+
+def packing_of(item: Item, known: Facts) -> tuple[PackingRow, ...]:
+    """How the piece must not be packed; water that has been dried off no longer counts."""
+    dried = StepKind.DRY in item.steps_done
+    seen = [one.damage for one in item.damages if not (dried and known.damages[one.damage].wets)]
+    return packing_rows(item.materials, seen, known)
 
 
 def triage_of(

@@ -193,6 +193,7 @@ _GATES: Final = _only_more("gates")
 _NEVER_DOS: Final = _only_more("never-do's")
 _STEPS: Final = _only_more("steps")
 _KIND: Final = _Rule(_never, "what a damage is stands as shipped; change its hours instead")
+_CONCERNS: Final = _Rule(_never, "what a row of packing concerns stands as shipped")
 _AGENT: Final = _Rule(
     _never, "what an agent is and needs stands as shipped; the signed programme rules"
 )
@@ -245,6 +246,12 @@ _COLUMN_RULES: Final[dict[tuple[str, str], _Rule]] = {
         *("mendable", "lasting", "lost", "people"),
         mend="a harm is never called less than is shipped: it decides what is told first",
     ),
+    ("packing", "never"): _NEVER_DOS,
+    ("packing", "share"): _stricter(
+        "any", "alike", "alone", mend="what is kept apart may only be kept apart more strictly"
+    ),
+    ("packing", "materials"): _CONCERNS,
+    ("packing", "damages"): _CONCERNS,
     ("damages", "steps"): _STEPS,
     ("mould_conditions", "steps"): _STEPS,
     ("steps", "requires"): _STEPS,

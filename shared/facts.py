@@ -135,6 +135,14 @@ class StraightLine(StrEnum):
     IF_ORDINARY = "if_ordinary"
 
 
+class SharingRule(StrEnum):
+    """With what a piece may share a container."""
+
+    ANY = "any"
+    ALIKE = "alike"
+    ALONE = "alone"
+
+
 class LimitKind(StrEnum):
     """Which limit of a gas a figure is."""
 
@@ -553,6 +561,26 @@ class CautionRow(Row):
     site_only: bool
 
 
+class PackingRow(Row):
+    """What never to do when packing and carrying pieces of these materials, so damaged.
+
+    ``share`` is with what such a piece may be in one container: with any, only with pieces that
+    the same row concerns, or with none. Where it is not any, the first phrase says so.
+    """
+
+    id: str
+    share: SharingRule
+    materials: Annotated[tuple[Material, ...], BeforeValidator(_split)] = ()
+    damages: Annotated[tuple[Damage, ...], BeforeValidator(_split)] = ()
+    never: Phrases = Field(min_length=1)
+
+    @model_validator(mode="after")
+    def _concerns_something(self) -> Self:
+        if not self.materials and not self.damages:
+            raise ValueError("name a material or a damage that the row concerns")
+        return self
+
+
 K = TypeVar("K")
 R = TypeVar("R", bound=Row)
 
@@ -589,6 +617,7 @@ class Facts:
     steps: Mapping[StepKind, StepRow]
     object_types: Mapping[ObjectType, ObjectTypeRow]
     cautions: Mapping[str, CautionRow]
+    packing: Mapping[str, PackingRow]
     changes: tuple[ChangedCell, ...] = ()
     """What a facility changed, in the order of its file."""
 
@@ -756,6 +785,7 @@ def load_facts(changes_csv: str = "") -> Facts:
         steps=read("steps", StepRow, lambda row: row.step, StepKind),
         object_types=read("object_types", ObjectTypeRow, lambda row: row.object_type, ObjectType),
         cautions=read("cautions", CautionRow, lambda row: row.id),
+        packing=read("packing", PackingRow, lambda row: row.id),
     )
     reader.refuse_unused_changes()
     return replace(loaded, changes=reader.changed_cells())
@@ -787,6 +817,7 @@ def facts_as_json(loaded: Facts | None = None) -> dict[str, Any]:
             "constants",
             "steps",
             "cautions",
+            "packing",
         )
     }
     tables["permissions"] = [

@@ -163,6 +163,16 @@ def scanned(tag: str, here: Here) -> RedirectResponse:
     )
 
 
+@router.get("/m/{loss_id}/{manifest_id}", include_in_schema=False)
+@router.get("/M/{loss_id}/{manifest_id}", include_in_schema=False)
+def scanned_list(loss_id: RefPath, manifest_id: RefPath) -> RedirectResponse:
+    """Where the scanned code of a truck's list leads: to receiving it.
+
+    The list itself may still be on a phone without a network, so that it is not looked up.
+    """
+    return RedirectResponse(f"/crew/#/{loss_id}/receive/{manifest_id}", status_code=303)
+
+
 @router.post("/api/devices", status_code=201, summary="Give a new writer its name")
 def new_device(here: Here) -> Device:
     """The name is random, so that no two phones can write under one."""

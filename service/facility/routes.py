@@ -24,6 +24,7 @@ from service.assessing import (
     choose_programme,
     frozen_intervals,
     needed_steps,
+    packing_of,
     remaining_steps,
     triage_of,
 )
@@ -51,6 +52,7 @@ from service.log.routes import Here
 from service.pages import page
 from shared import events as ev
 from shared.cautions import cautions_for, standing_cautions
+from shared.packing import packing_nevers
 from shared.records import FacilityBook, Item, Loss
 from shared.treatments import legal_next
 from shared.triage import Triage
@@ -306,6 +308,7 @@ def piece(request: Request, tag: TagPath, here: Here, problem: str = "") -> HTML
             loss=loss,
             parts=parts,
             triage=triage,
+            packing=packing_nevers(packing_of(item, here.facts)),
             needed=needed,
             choices={
                 choice.step: choice

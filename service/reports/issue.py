@@ -14,8 +14,9 @@ from typing import BinaryIO, Final
 
 from sqlmodel import Session
 
+from labels.codes import list_url
 from labels.paper import PageSize
-from service.assessing import choose_programme, needed_steps, triage_of
+from service.assessing import choose_programme, needed_steps, packing_of, triage_of
 from service.installation import Installation
 from service.log import reading
 from service.log.reading import ItemFilter, Scope
@@ -38,6 +39,7 @@ from service.reports.manifest_pdf import write_manifest_pdf
 from service.storage.photos import PhotoStore
 from shared import ledger
 from shared.facts import Facts, Gate
+from shared.packing import packing_nevers
 from shared.records import FacilityBook, Item, Loss, Run
 from shared.triage import Triage
 from shared.vocabulary import Damage, Decision, Phase, StepKind
@@ -261,11 +263,7 @@ def write_manifest(
         scope = reading.within(manifest.loss)
         loss = loss_within(session, scope, manifest.loss)
         items = reading.items_by_tag(session, scope, [*manifest.tags, *manifest.received])
-        book = reading.facility(session)
-    never = {
-        tag: [one.sentence for one in triage_of(item, loss, now, (), book, known=here.facts).never]
-        for tag, item in items.items()
-    }
+    never = {tag: packing_nevers(packing_of(item, here.facts)) for tag, item in items.items()}
     write_manifest_pdf(
         manifest,
         items,
@@ -273,6 +271,7 @@ def write_manifest(
         loss=loss,
         prepared_at=now,
         never=never,
+        address=list_url(here.settings.base_url, loss.loss, manifest.manifest),
         notice=notice,
         page_size=page_size,
         known=here.facts,

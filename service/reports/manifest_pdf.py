@@ -6,10 +6,12 @@ from datetime import datetime
 from functools import partial
 from typing import Final
 
+from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import CondPageBreak, Flowable
 
 from labels.paper import ACCENT_TINT, INK, RULE, PageSize, Target
+from labels.symbols import SMALLEST_MODULE_MM, ErrorCorrection, draw_symbol, make_symbol
 from labels.typeface import BRACKET_NOTE
 from service.changed_facts import changes_note
 from service.reports.inventory import measured
@@ -72,6 +74,7 @@ def write_manifest_pdf(
     loss: Loss,
     prepared_at: datetime,
     never: Mapping[str, Sequence[str]] | None = None,
+    address: str = "",
     notice: str = "",
     page_size: PageSize = PageSize.A4,
     language: str = "en",
@@ -86,6 +89,7 @@ def write_manifest_pdf(
         loss: the loss that the pieces come from.
         prepared_at: the time, with its zone.
         never: by tag, what must not be done to the piece on the way.
+        address: what the list's QR code says, by :func:`labels.codes.list_url`; none without.
         notice: a line for every page, such as for a demonstration.
         page_size: A4 or Letter.
         language: the PDF's language (BCP 47).
@@ -116,6 +120,7 @@ def write_manifest_pdf(
         items,
         loss,
         never=never or {},
+        address=address,
         notice=notice,
         width=report.text_width,
         known=known,
@@ -133,6 +138,7 @@ class _Sheet:
         loss: Loss,
         *,
         never: Mapping[str, Sequence[str]],
+        address: str,
         notice: str,
         width: float,
         known: Facts,
@@ -140,6 +146,7 @@ class _Sheet:
         self.known = known
         self.manifest, self.items, self.loss = manifest, items, loss
         self.never, self.notice, self.width = never, notice, width
+        self.code = make_symbol(address, ErrorCorrection.M) if address else None
         self.spans = spread(_SHARES, width, 7)
 
     def story(self) -> Iterator[Flowable]:
@@ -176,14 +183,31 @@ class _Sheet:
                 ),
             ),
         )
-        half = self.width / 2
+        code_side = self.code.side_mm(SMALLEST_MODULE_MM) * mm if self.code else 0.0
+        half = (self.width - code_side) / 2
+        drawn = 0.0
         for start in range(0, len(facts), 2):
             cells = []
             for place, (label, text) in enumerate(facts[start : start + 2]):
                 cells.append(cell(label, place * half, 58, LABEL))
                 cells.append(cell(text, place * half + 62, half - 74, STRONG))
-            yield Row(cells)
-        yield Gap(6)
+            row = Row(cells, on_draw=self._draw_code if start == 0 else None)
+            drawn += row.wrap(self.width, 0)[1]
+            yield row
+        yield Gap(max(6.0, code_side - drawn))
+
+    def _draw_code(self, canvas: Canvas, height: float) -> None:
+        """The list's code at the right edge, from the top of the row downwards."""
+        if self.code is None:
+            return
+        side_mm = self.code.side_mm(SMALLEST_MODULE_MM)
+        draw_symbol(
+            canvas,
+            self.code,
+            self.width / mm - side_mm,
+            height / mm - side_mm,
+            SMALLEST_MODULE_MM,
+        )
 
     def _cautions(self) -> Iterator[Flowable]:
         waters = {self.loss.water_category} | {

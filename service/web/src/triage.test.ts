@@ -69,6 +69,7 @@ const tables: CompiledFacts["tables"] = {
     { material: "print_paper", permission: "yes", reason: "it comes to no harm" },
     { material: "plain_frame", permission: "conservator", reason: "the joints open" },
   ],
+  packing: [],
 };
 const labels = {
   Band: { now: "Now", today: "Today", this_week: "This week", can_wait: "Can wait" },

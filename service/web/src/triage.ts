@@ -3,6 +3,7 @@
 // through both and lets no word and no bit of a number differ.
 import type { Triage } from "./api.ts";
 import type { Damage, Extent, Hazard, Material, WaterCategory } from "./contract.ts";
+import type { PackingRow } from "./packing.ts";
 
 export type Permission = "yes" | "conservator" | "no";
 export type MouldCondition = 1 | 2 | 3;
@@ -70,6 +71,7 @@ export interface CompiledFacts {
     extents: { extent: Extent; factor: number }[];
     constants: { name: string; value: number }[];
     permissions: { material: Material; permission: Permission; reason: string }[];
+    packing: PackingRow[];
   };
   /** By vocabulary: the plain words of each value, in the vocabulary's own order. */
   labels: Record<string, Record<string, string>>;
@@ -112,6 +114,7 @@ export class Facts {
   readonly changed: CompiledFacts["changed"];
   readonly gates: readonly GateRow[];
   readonly bands: CompiledFacts["tables"]["bands"];
+  readonly packing: CompiledFacts["tables"]["packing"];
   readonly #tables: ReadonlyMap<string, ReadonlyMap<string | number, unknown>>;
   readonly #labels: CompiledFacts["labels"];
 
@@ -121,6 +124,7 @@ export class Facts {
     this.changed = compiled.changed;
     this.gates = [...tables.gates].sort((one, other) => one.rank - other.rank);
     this.bands = tables.bands;
+    this.packing = tables.packing;
     this.#labels = compiled.labels;
     this.#tables = new Map<string, ReadonlyMap<string | number, unknown>>([
       ["materials", byKey(tables.materials, (row) => row.material)],

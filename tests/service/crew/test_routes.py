@@ -11,6 +11,7 @@ import pytest
 from PIL import Image
 from starlette.testclient import TestClient
 
+from labels.codes import list_url
 from service.installation import Installation
 from service.log import reading
 from shared import events as ev
@@ -330,3 +331,12 @@ def test_what_is_no_tag_leads_nowhere_else(client: TestClient, text: str) -> Non
     assert answer.status_code == 303
     assert answer.headers["location"].startswith("/crew/#tag=")
     assert "x" not in answer.headers
+
+
+def test_the_code_of_a_list_leads_to_receiving_it_letter_for_letter(client: TestClient) -> None:
+    for name in ("PHONE-0A1B-7", "phone_0a1b.7"):
+        path = list_url("https://tags.example", "quay-1", name).removeprefix("HTTPS://TAGS.EXAMPLE")
+        answer = client.get(path, follow_redirects=False)
+        assert answer.status_code == 303
+        assert answer.headers["location"] == f"/crew/#/quay-1/receive/{name}"
+    assert client.get("/M/QUAY-1/A%20B", follow_redirects=False).status_code == 422

@@ -136,8 +136,12 @@ def test_a_phone_that_vanishes_in_the_middle_of_a_photo_is_one_line_in_the_log(
         "client": ("testclient", 1),
         "server": ("testserver", 80),
     }
+
+    async def call() -> None:
+        await client.app(scope, receive, send)
+
     with caplog.at_level(logging.INFO):
-        asyncio.run(client.app(scope, receive, send))
+        asyncio.run(call())
     lines = [one for one in caplog.records if digest in one.getMessage()]
     assert [one.levelname for one in lines] == ["INFO"]
     assert "after 100 bytes" in lines[0].getMessage()

@@ -7,11 +7,12 @@ from datetime import timedelta
 import pytest
 from pypdf import PdfReader
 
-from labels.codes import show_tag
+from labels.codes import list_url, show_tag
 from labels.paper import PageSize
 from service.reports.manifest_pdf import write_manifest_pdf
 from shared.facts import facts
 from shared.records import Handover, Item, Manifest
+from tests.labels.pdf_reading import page_images, qr_texts
 from tests.service.reports import factories
 from tests.service.reports.hostile import MARKUP
 
@@ -122,3 +123,25 @@ def test_the_sheet_lies(size: PageSize, points: tuple[int, int]) -> None:
 def test_a_manifest_of_another_loss_is_refused() -> None:
     with pytest.raises(ValueError, match="T-1 belongs to loss L-9, not L-2026-004"):
         read(manifest(loss="L-9"))
+
+
+@pytest.mark.parametrize("page_size", list(PageSize))
+@pytest.mark.parametrize("name", ["PHONE-0A1B2C3D4E5F-17", "phone_0a1b2c3d4e5f.17"])
+def test_the_list_has_a_code_that_another_library_reads(page_size: PageSize, name: str) -> None:
+    listed = manifest(manifest=name)
+    address = list_url("https://tags.example", "L-2026-004", name)
+    out = io.BytesIO()
+    write_manifest_pdf(
+        listed,
+        ITEMS,
+        out,
+        loss=factories.loss(),
+        prepared_at=factories.PREPARED_AT,
+        address=address,
+        notice=factories.NOTICE,
+        page_size=page_size,
+        known=facts(),
+    )
+    first, *rest = page_images(out.getvalue())
+    assert qr_texts(first) == [address]
+    assert all(qr_texts(page) == [] for page in rest)
