@@ -52,6 +52,18 @@ _READ = f"""async () => {{
   return found;
 }}"""
 
+NOTES = f"""async (names) => {{
+  const db = await {_OPENED};
+  const notes = db.transaction("notes").objectStore("notes");
+  const found = await Promise.all(names.map((name) => new Promise((done) => {{
+    const asked = notes.get(name);
+    asked.onsuccess = () => done(asked.result ?? null);
+  }})));
+  db.close();
+  return found;
+}}"""
+"""What the phone remembers under these names, null where nothing."""
+
 _COUNT = f"""async () => {{
   const db = await {_OPENED};
   const asked = db.transaction("outbox").objectStore("outbox").count();

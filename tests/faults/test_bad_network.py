@@ -4,12 +4,20 @@ import random
 from collections import Counter
 
 import pytest
-from playwright.sync_api import BrowserContext, Route
+from playwright.sync_api import BrowserContext, Route, expect
 
 from service.installation import Installation
 from service.log import reading
 from tests.faults.arriving import assert_arrived, send_until_empty
-from tests.faults.phone import assert_unbroken, give_work, kept_by, open_phone, pictures
+from tests.faults.phone import (
+    LOSS,
+    NOTES,
+    assert_unbroken,
+    give_work,
+    kept_by,
+    open_phone,
+    pictures,
+)
 
 ROUNDS, PIECES = 6, 6
 SIGN_IN = "<!doctype html><title>Sign in</title><h1>Accept our terms</h1>"
@@ -87,3 +95,38 @@ def test_whatever_the_network_does_all_is_stored_once(
         assert reading.refused(session) == []
     assert set(network.seen) == {kind for kind, _ in BadNetwork.KINDS}
     print(f"\nseed {seed}: {dict(network.seen)}")
+
+
+PORTAL_ANSWERS = [
+    {"login": "required"},
+    [{"loss": LOSS}],
+    {"loss": {"loss": LOSS, "title": "Accept our terms"}, "cautions": "none"},
+    {"version": "1", "tables": {}, "labels": {}, "changed": []},
+    {"manifests": [{"manifest": "X"}], "pieces": [], "stations": []},
+    "welcome",
+    None,
+]
+
+
+def test_json_that_is_not_the_services_is_neither_shown_nor_kept(context: BrowserContext) -> None:
+    page = open_phone(context)
+    page.reload()  # Reads the person's name.
+    page.goto(f"/crew/#/{LOSS}/move")
+    expect(page.get_by_role("heading", level=1)).to_have_text("Move pieces")
+    kept = [f"loss:{LOSS}", "facts", f"road:{LOSS}"]
+    while None in page.evaluate(NOTES, kept):
+        page.wait_for_timeout(100)
+    page.goto("/crew/#/")
+    expect(page.get_by_text("Invented salt store")).to_be_visible()
+    kept = ["losses", *kept]
+    before = page.evaluate(NOTES, kept)
+    answer: list[object] = [None]
+    context.route("**/api/**", lambda route: route.fulfill(status=200, json=answer[0]))
+    for answer[0] in PORTAL_ANSWERS:
+        page.goto("/crew/#/")
+        page.reload()
+        expect(page.get_by_text("Invented salt store")).to_be_visible()
+        page.goto(f"/crew/#/{LOSS}/receive")
+        expect(page.get_by_role("heading", level=1)).to_have_text("Receive a load")
+        expect(page.locator(".strip__loss")).to_have_text("Invented salt store")
+        assert page.evaluate(NOTES, kept) == before

@@ -1,6 +1,6 @@
 """The browser gives the phone no more room: what was being saved is not lost, and it is said."""
 
-from playwright.sync_api import BrowserContext, expect
+from playwright.sync_api import BrowserContext, FilePayload, expect
 
 from labels.codes import new_tag
 from tests.browser.accessibility import barriers_of
@@ -74,7 +74,7 @@ def test_a_photo_there_is_no_room_for_says_so_and_can_be_taken_again(
     before = kept_by(page).photos
     page.goto(f"/crew/#/{LOSS}/step/photos")
     page.evaluate(REFUSE_PHOTOS)
-    shot = {"name": "shot.jpg", "mimeType": "image/jpeg", "buffer": next(drawn)}
+    shot = FilePayload(name="shot.jpg", mimeType="image/jpeg", buffer=next(drawn))
     page.locator("input[type=file]").set_input_files([shot])
     expect(page.get_by_role("alert")).to_contain_text("no room left")
     assert_sound(page)

@@ -1,102 +1,31 @@
 // What the phone asks of the service.
-import type { Event, Hazard, Material, ObjectType, Peril, WaterCategory } from "./contract.ts";
+import type { GenericSchema, InferOutput } from "valibot";
+import type { Event } from "./contract.ts";
+import {
+  BRIEFING,
+  FACTS,
+  ITEM_PAGE,
+  LOSSES,
+  ROAD,
+  shaped,
+  type Briefing,
+  type ItemPage,
+  type LossSummary,
+  type Road,
+} from "./shapes.ts";
 import { strings } from "./strings.ts";
-import type { CompiledFacts, DamageSeen } from "./triage.ts";
+import type { CompiledFacts } from "./triage.ts";
 
-export interface LossSummary {
-  loss: string;
-  title: string;
-  site: string;
-  peril: Peril;
-  hazards: Hazard[];
-  authorised: boolean;
-}
-
-export interface Caution {
-  id: string;
-  trigger: string;
-  text: string;
-}
-
-export interface Loss {
-  loss: string;
-  title: string;
-  site: string;
-  zone: string;
-  peril: Peril;
-  happened_at: string | null;
-  wet_since: string | null;
-  water_category: WaterCategory | null;
-  mean_temperature_c: string | null;
-  hazards: Hazard[];
-  authorisations: { given_by: string; covers: string }[];
-  acknowledged: Record<string, string[]>;
-}
-
-/** A loss and what to read before entry. */
-export interface Briefing {
-  loss: Loss;
-  cautions: Caution[];
-  standing: string[];
-}
-
-export interface Triage {
-  band: string;
-  hours_left: number | null;
-  deadline: string | null;
-  paused: boolean;
-  gates: { gate: string; sentence: string; do_first: string }[];
-  factors: { name: string; value: number; sentence: string }[];
-  route: string[];
-  never: { sentence: string; because: string; harm: string }[];
-  freeze_wet: { permission: string; sentence: string };
-  sentence: string;
-  may_move: boolean;
-  window_h: number | null;
-  score: number;
-  value: string | null;
-  facts_version: string;
-  changed_facts: string[];
-  rank: number;
-}
-
-/** Of the service's record of a piece, what this phone reads. */
-export interface Item {
-  tag: string;
-  loss: string | null;
-  object_type: ObjectType;
-  title: string;
-  materials: Material[];
-  damages: DamageSeen[];
-  significance: string;
-  conservator_only: boolean;
-  valuation: { value: { amount: string } } | null;
-  received_at: string | null;
-  steps: object[];
-  /** Every event that the record counts. */
-  custody: { event: string }[];
-}
-
-export interface ItemPage {
-  item: Item;
-  parts: Item[];
-  triage: Triage;
-  band_label: string;
-}
-
-/** The loads of one loss, what the pieces on them are, and where an arriving one can be put. */
-export interface Road {
-  manifests: {
-    manifest: string;
-    vehicle: string;
-    expected_at: string | null;
-    tags: string[];
-    received: string[];
-    handovers: { given_by: string; taken_by: string; signature: string | null }[];
-  }[];
-  pieces: { tag: string; object_type: ObjectType; title: string }[];
-  stations: { id: string; label: string; kind: string }[];
-}
+export type {
+  Briefing,
+  Caution,
+  Item,
+  ItemPage,
+  Loss,
+  LossSummary,
+  Road,
+  Triage,
+} from "./shapes.ts";
 
 export interface Receipt {
   id: string;
@@ -126,26 +55,26 @@ export async function newDevice(): Promise<{ device: string; clock: number }> {
 }
 
 export async function losses(): Promise<LossSummary[]> {
-  return ask("/api/losses");
+  return askFor(LOSSES, "/api/losses");
 }
 
 export async function briefing(loss: string): Promise<Briefing> {
-  return ask(`/api/losses/${encodeURIComponent(loss)}`);
+  return askFor(BRIEFING, `/api/losses/${encodeURIComponent(loss)}`);
 }
 
 /** The tables that the phone triages by, as changed at this facility. */
 export async function compiledFacts(): Promise<CompiledFacts> {
-  return ask("/api/facts");
+  return askFor(FACTS, "/api/facts");
 }
 
 export async function road(loss: string): Promise<Road> {
-  return ask(`/api/losses/${encodeURIComponent(loss)}/manifests`);
+  return askFor(ROAD, `/api/losses/${encodeURIComponent(loss)}/manifests`);
 }
 
 /** The piece under `tag`, or null while nothing has claimed that tag. */
 export async function itemPage(tag: string): Promise<ItemPage | null> {
   try {
-    return await ask<ItemPage>(`/api/items/${tag}`);
+    return await askFor(ITEM_PAGE, `/api/items/${tag}`);
   } catch (error) {
     if (error instanceof Refused && error.status === 404) return null;
     throw error;
@@ -177,6 +106,16 @@ function post(body: object): RequestInit {
     body: JSON.stringify(body),
     headers: { "content-type": "application/json" },
   };
+}
+
+/** An answer of the right shape. Any other is not the service's: a network's sign-in page, say. */
+async function askFor<Shape extends GenericSchema>(
+  shape: Shape,
+  path: string,
+): Promise<InferOutput<Shape>> {
+  const found = shaped(shape, await ask<unknown>(path));
+  if (found === null) throw new NotReached();
+  return found;
 }
 
 async function ask<Answer>(path: string, init: RequestInit = {}): Promise<Answer> {

@@ -6,13 +6,14 @@ import { write } from "./journal.ts";
 import {
   containersOf,
   countOff,
+  firstTagBy,
   foldMoves,
   joined,
   manifestName,
-  neversOfPacking,
   notYetLoaded,
   readName,
   receivedOn,
+  type Load,
 } from "./moving.ts";
 import { Store, type KeptEvent } from "./store.ts";
 
@@ -100,6 +101,7 @@ test("a list, its delay and its handover fold into one load", async () => {
     vehicle: "blue van",
     expectedAt: "2031-05-06T15:00:00Z",
     tags: [A, B],
+    delays: ["flat tyre"],
     received: [],
     handovers: [{ givenBy: "Ana", takenBy: "Bo", signature: "ab" }],
   });
@@ -122,6 +124,7 @@ test("receipts count for the list they name; unnamed ones for the list that name
       manifest: LIST,
       vehicle: "blue van",
       expectedAt: null,
+      delays: [],
       tags: [A, B, C],
       received: [],
       handovers: [],
@@ -158,12 +161,51 @@ test("typed names are taken as the log takes them, or not at all", () => {
   }
 });
 
-test("only what bears on packing is said while packing", () => {
-  const nevers = ["Never stack it", "Never wipe it", "Never lift it by an edge", "Never rinse it"];
-  assert.deepEqual(
-    neversOfPacking(nevers.map((sentence) => ({ sentence }))).map((one) => one.sentence),
-    ["Never stack it", "Never lift it by an edge"],
+test("a piece given a new tag on the way has come, whoever knows of it", async () => {
+  const retag: Body = { type: "tag_replaced", tag: A, new_tag: D, reason: "torn" };
+  const own = await moved(closed(A, B), retag, received(D, LIST));
+  assert.deepEqual(joined([], own).get(LIST)?.received, [A]);
+
+  const receiver = await moved(received(D, LIST), received(B));
+  const served: Load[] = [{ ...joined([], await moved(closed(A, B))).get(LIST)!, received: [] }];
+  const told = joined(served, receiver, firstTagBy(new Map([[D, A]]))).get(LIST);
+  assert.deepEqual(told?.received, [A, B]);
+  assert.deepEqual(countOff(told?.tags ?? null, told?.received ?? []).surplus, []);
+});
+
+test("a tag replaced twice, or in a circle, leads to an end", () => {
+  const chain = firstTagBy(
+    new Map([
+      [B, A],
+      [C, B],
+    ]),
   );
+  assert.deepEqual([A, B, C, D].map(chain), [A, A, A, D]);
+  const circle = firstTagBy(
+    new Map([
+      [A, B],
+      [B, A],
+    ]),
+  );
+  assert.ok([A, B].includes(circle(A) as typeof A));
+});
+
+test("a delay said here stands until the service counts it, and others' stay", async () => {
+  const late: Body = {
+    type: "manifest_delayed",
+    manifest: LIST,
+    expected_at: "2031-05-06T18:00:00Z",
+    reason: "road closed",
+  };
+  const own = await moved(late);
+  const served: Load = { ...joined([], await moved(closed(A))).get(LIST)!, delays: ["flat tyre"] };
+  const before = joined([served], own).get(LIST);
+  assert.deepEqual(before?.delays, ["flat tyre", "road closed"]);
+  assert.equal(before?.expectedAt, "2031-05-06T18:00:00Z");
+  const counted = { ...served, delays: ["road closed", "flat tyre"], expectedAt: "later" };
+  const after = joined([counted], own).get(LIST);
+  assert.deepEqual(after?.delays, ["road closed", "flat tyre"]);
+  assert.equal(after?.expectedAt, "later");
 });
 
 test("a signature goes the way of photos: it waits to be sent, once, after the entries", async () => {

@@ -20,9 +20,16 @@ export interface Load {
   manifest: string;
   vehicle: string;
   expectedAt: string | null;
+  /** Why it comes later than its list said, the latest reason last. */
+  delays: string[];
   tags: string[];
   received: string[];
   handovers: Handover[];
+}
+
+export interface Delay {
+  expectedAt: string;
+  reason: string;
 }
 
 export interface Receipt {
@@ -38,7 +45,11 @@ export interface Moves {
   loads: Map<string, Load>;
   /** By list, also of lists that another phone made. */
   handovers: Map<string, Handover[]>;
+  /** By list, as the handovers. */
+  delays: Map<string, Delay[]>;
   receipts: Receipt[];
+  /** For a tag that replaced another: that other. */
+  replaced: Map<string, string>;
 }
 
 /** The moves of one loss that this phone wrote, from its events in order. */
@@ -51,7 +62,9 @@ export function foldMoves(kept: readonly KeptEvent[]): Moves {
     packed: new Map(),
     loads: new Map(),
     handovers: new Map(),
+    delays: new Map(),
     receipts: [],
+    replaced: new Map(),
   };
   for (const { id, body } of told) {
     if (undone.has(id)) continue;
@@ -67,15 +80,20 @@ export function foldMoves(kept: readonly KeptEvent[]): Moves {
           vehicle: body.vehicle,
           expectedAt: body.expected_at,
           tags: union(moves.loads.get(body.manifest)?.tags ?? [], body.tags),
+          delays: [],
           received: [],
           handovers: [],
         });
         break;
-      case "manifest_delayed": {
-        const load = moves.loads.get(body.manifest);
-        if (load !== undefined) load.expectedAt = body.expected_at;
+      case "manifest_delayed":
+        moves.delays.set(body.manifest, [
+          ...(moves.delays.get(body.manifest) ?? []),
+          { expectedAt: body.expected_at, reason: body.reason },
+        ]);
         break;
-      }
+      case "tag_replaced":
+        moves.replaced.set(body.new_tag, body.tag);
+        break;
       case "handed_over":
         moves.handovers.set(body.manifest, [
           ...(moves.handovers.get(body.manifest) ?? []),
@@ -150,10 +168,11 @@ export function countOff(listed: readonly string[] | null, received: readonly st
 
 /**
  * A name for a new list that no other phone can make: this phone's own name, given to it by the
- * service and to no other, and the number of the entry it is about to write.
+ * service and to no other, and the number of the entry it is about to write. In capitals, which
+ * make a smaller code and leave no question when it is typed.
  */
 export function manifestName(journal: { device: string; sequence: number }): string {
-  return `${journal.device}-${journal.sequence + 1}`;
+  return `${journal.device}-${journal.sequence + 1}`.toUpperCase();
 }
 
 const NAME = /^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$/;
@@ -164,43 +183,68 @@ export function readName(typed: string): string | null {
   return NAME.test(name) ? name : null;
 }
 
-/** Lists known to the service and those made here, as one: a list made here may not be sent yet. */
-export function joined(served: readonly Load[], own: Moves): Map<string, Load> {
+/** Gives the tag that a piece was first given, from the tags that replaced others. */
+export function firstTagBy(replaced: ReadonlyMap<string, string>): (tag: string) => string {
+  return (tag) => {
+    const seen = new Set<string>();
+    for (let older = replaced.get(tag); older !== undefined && !seen.has(tag);) {
+      seen.add(tag);
+      tag = older;
+      older = replaced.get(tag);
+    }
+    return tag;
+  };
+}
+
+/**
+ * Lists known to the service and those made here, as one: a list made here may not be sent yet.
+ * A piece that was given a new tag in between stands on them under its first.
+ */
+export function joined(
+  served: readonly Load[],
+  own: Moves,
+  firstTag: (tag: string) => string = firstTagBy(own.replaced),
+): Map<string, Load> {
   const loads = new Map(served.map((load) => [load.manifest, load]));
   for (const load of own.loads.values()) {
     const other = loads.get(load.manifest);
     loads.set(load.manifest, {
       ...load,
-      ...(other === undefined
-        ? {}
-        : { tags: union(other.tags, load.tags), expectedAt: other.expectedAt }),
+      tags: union(other?.tags ?? [], load.tags),
+      expectedAt: other?.expectedAt ?? load.expectedAt,
+      delays: other?.delays ?? [],
       received: other?.received ?? [],
       handovers: other?.handovers ?? [],
     });
   }
-  const unnamed = receivedOn(own, null);
+  const unnamed = receivedOn(own, null).map(firstTag);
   for (const [name, load] of loads) {
-    const came = unnamed.filter((tag) => load.tags.includes(tag));
+    const tags = union([], load.tags.map(firstTag));
+    const came = unnamed.filter((tag) => tags.includes(tag));
     const given = own.handovers.get(name) ?? [];
+    const untold = withoutOnce(own.delays.get(name) ?? [], load.delays);
     loads.set(name, {
       ...load,
+      tags,
       // The service's are this phone's own and those of others, once it has them.
       handovers: given.length > load.handovers.length ? given : load.handovers,
-      received: union(load.received, [...receivedOn(own, name), ...came]),
+      expectedAt: untold.at(-1)?.expectedAt ?? load.expectedAt,
+      delays: [...load.delays, ...untold.map(({ reason }) => reason)],
+      received: union([], [...load.received, ...receivedOn(own, name)].map(firstTag).concat(came)),
     });
   }
   return loads;
 }
 
-/** Of what must never be done to a piece, that which bears on wrapping, stacking and carrying. */
-export function neversOfPacking<Never extends { sentence: string }>(
-  nevers: readonly Never[],
-): Never[] {
-  return nevers.filter(({ sentence }) => PACKING.test(sentence));
+/** Those of this phone's delays that the service does not count yet, each reason once for each. */
+function withoutOnce(own: readonly Delay[], counted: readonly string[]): Delay[] {
+  const left = [...counted];
+  return own.filter(({ reason }) => {
+    const place = left.indexOf(reason);
+    if (place >= 0) left.splice(place, 1);
+    return place < 0;
+  });
 }
-
-const PACKING =
-  /\b(stack|wrap|seal|lift|carry|shake|press|fold|lie against|put it with|stand it|sit on|stick together)\b/i;
 
 function union(one: readonly string[], other: readonly string[]): string[] {
   return [...new Set([...one, ...other])];

@@ -2,6 +2,7 @@
 // its own events, from the briefing, and from what the service last said of the piece.
 import type { Item, ItemPage, Loss } from "./api.ts";
 import type { Body, Damage, Hazard, Material } from "./contract.ts";
+import type { Made } from "./packing.ts";
 import type { Piece } from "./pieces.ts";
 import type { KeptEvent } from "./store.ts";
 import type { DamageSeen, Facts, Significance, TriageInput } from "./triage.ts";
@@ -67,6 +68,14 @@ export function inputOf(
     frozen: [],
     conservator_only: piece.conservatorOnly,
   };
+}
+
+/** What the packing of a piece hangs on; null where this phone has no record of it. */
+export function madeOf(tag: string, page: ItemPage | undefined, phone: Phone): Made | null {
+  const usable = page !== undefined && !countsTakenBack(page.item, phone);
+  if (!usable && !phone.pieces.has(tag)) return null;
+  const known = knownOf(tag, usable ? page.item : undefined, phone);
+  return { materials: known.materials, damages: [...known.damages.keys()] };
 }
 
 /** Hazards that hold pieces where they are, until somebody has read the cautions and gone in. */
@@ -166,9 +175,7 @@ function countsTakenBack(item: Item, phone: Phone): boolean {
   const counted = eventsIn(item);
   return phone.kept.some((one) => {
     const body = bodyOf(one);
-    return (
-      "tag" in body && body.tag === item.tag && !standing.has(one.id) && counted.has(one.id)
-    );
+    return "tag" in body && body.tag === item.tag && !standing.has(one.id) && counted.has(one.id);
   });
 }
 

@@ -5,6 +5,7 @@ import { BeforeOffline, NewVersion } from "./notices.tsx";
 import { Drawings, Notice, Strip } from "./parts.tsx";
 import { go, route, type Route } from "./route.ts";
 import { AddDamage } from "./screens/add-damage.tsx";
+import { DelayScreen } from "./screens/delay.tsx";
 import { Details } from "./screens/details.tsx";
 import { Entry } from "./screens/entry.tsx";
 import { HandoverScreen } from "./screens/handover.tsx";
@@ -38,7 +39,9 @@ function AtLoss({ now }: { now: RouteAtLoss }) {
   useEffect(() => {
     setFailure(null);
     // Before entry, only what the service says now will do, unless it can't be reached.
-    openLoss(now.loss, now.at !== "entry").catch((error: unknown) => setFailure(sentenceFor(error)));
+    openLoss(now.loss, now.at !== "entry").catch((error: unknown) =>
+      setFailure(sentenceFor(error)),
+    );
   }, [now.loss]);
 
   const open = loss.value;
@@ -89,6 +92,8 @@ function Screen({ now }: { now: RouteAtLoss }) {
       return <Truck loss={now.loss} />;
     case "handover":
       return <HandoverScreen key={now.manifest} loss={now.loss} manifest={now.manifest} />;
+    case "delay":
+      return <DelayScreen key={now.manifest} loss={now.loss} manifest={now.manifest} />;
     case "receive":
       return <Receive key={now.list} loss={now.loss} list={now.list} />;
     case "unsent":

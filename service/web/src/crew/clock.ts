@@ -13,3 +13,12 @@ export function clockOf(triage: Triage): readonly [number: string, words: string
   if (hours < 72) return [String(whole), strings.hoursLeft(whole)];
   return [String(Math.floor(hours / 24)), strings.daysLeft];
 }
+
+/**
+ * A ruling `elapsed` milliseconds after it was made: less of its time is left. What has passed is
+ * counted, and not the deadline: this phone's clock may be wrong.
+ */
+export function aged(triage: Triage, elapsed: number): Triage {
+  if (triage.hours_left === null || triage.paused) return triage;
+  return { ...triage, hours_left: triage.hours_left - Math.max(0, elapsed) / 3_600_000 };
+}

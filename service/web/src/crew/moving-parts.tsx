@@ -1,12 +1,15 @@
 // What packing, loading and receiving share: reading one tag after another, and lines of pieces.
+import type { ComponentChildren } from "preact";
 import { useRef, useState } from "preact/hooks";
 import { cameraPossible, signalScan } from "../camera.ts";
 import { labelsOf, type ObjectType } from "../contract.ts";
 import { strings } from "../strings.ts";
+import type { Load } from "../moving.ts";
 import { readTag } from "../tag.ts";
+import { shortTime } from "./damage-choice.tsx";
 import { Field, Icon, Notice, TagCode } from "./parts.tsx";
 import { wordsFor } from "./screens/step-tag.tsx";
-import { answers, onTheRoad, pieces } from "./state.ts";
+import { answers, firstTag, newTags, onTheRoad, pieces } from "./state.ts";
 import { Viewfinder } from "./viewfinder.tsx";
 
 const OBJECTS = labelsOf<ObjectType>("ObjectType");
@@ -104,6 +107,49 @@ export function TypingSwitch(props: { typing: boolean; onSwitch: (typing: boolea
   );
 }
 
+/** A name to type, of a container or a list; the form's id is `id` and "-form". */
+export function NameForm(props: {
+  id: string;
+  label: string;
+  hint: string;
+  capitals?: boolean;
+  /** Takes the name, or gives what is wrong with it. */
+  onName: (typed: string) => string | null;
+  children?: ComponentChildren;
+}) {
+  const [name, setName] = useState("");
+  const [fault, setFault] = useState<string | null>(null);
+  return (
+    <form
+      id={`${props.id}-form`}
+      class="panel"
+      onSubmit={(event) => {
+        event.preventDefault();
+        setFault(props.onName(name));
+      }}
+    >
+      <Field
+        id={props.id}
+        label={props.label}
+        hint={props.hint}
+        value={name}
+        error={fault}
+        onInput={(value) => {
+          setName(value);
+          setFault(null);
+        }}
+        attributes={{
+          autocomplete: "off",
+          autocapitalize: props.capitals ? "characters" : "none",
+          spellcheck: false,
+          maxLength: 64,
+        }}
+      />
+      {props.children}
+    </form>
+  );
+}
+
 /** What the piece under `tag` is, in a few words; null when this phone does not know. */
 export function whatIs(tag: string): string | null {
   const own = pieces.value.get(tag);
@@ -111,6 +157,11 @@ export function whatIs(tag: string): string | null {
   const listed = onTheRoad.value?.pieces.find((one) => one.tag === tag);
   const type = own?.objectType ?? answers.value.get(tag)?.item.object_type ?? listed?.object_type;
   return known?.title || listed?.title || (type === undefined ? null : (OBJECTS.get(type) ?? type));
+}
+
+/** The tag that a piece listed as `tag` carries now, when it was given another. */
+function newTagOf(tag: string): string | null {
+  return [...newTags.value].findLast(([newer]) => firstTag.value(newer) === tag)?.[0] ?? null;
 }
 
 /** Pieces one under the other, each with its state in words. */
@@ -125,6 +176,11 @@ export function PieceLines(props: {
         <li key={tag}>
           <span class="piece-lines__what">{whatIs(tag) ?? strings.moving.unknownHere}</span>
           <TagCode tag={tag} />
+          {newTagOf(tag) !== null && (
+            <span>
+              {strings.moving.nowUnder} <TagCode tag={newTagOf(tag) ?? ""} />
+            </span>
+          )}
           {props.state !== undefined && (
             <span class={`flag flag--${props.kind ?? "done"}`}>{props.state}</span>
           )}
@@ -132,6 +188,13 @@ export function PieceLines(props: {
       ))}
     </ul>
   );
+}
+
+/** When a load is expected, and why so late where it is late. */
+export function expectedWords(load: Load): string {
+  const when = load.expectedAt === null ? "" : shortTime(load.expectedAt);
+  const why = load.delays.at(-1);
+  return why === undefined ? strings.moving.expected(when) : strings.moving.delayed(when, why);
 }
 
 /** `moment` as an input of type datetime-local wants it: local time, no zone. */

@@ -45,6 +45,25 @@ export function TagCode({ tag }: { tag: string }) {
   );
 }
 
+/** One of a list to go on with: its title, lines and flags, and where it leads. */
+export function Card(props: {
+  to: Route;
+  title: string;
+  before?: ComponentChildren;
+  children?: ComponentChildren;
+}) {
+  return (
+    <a class="card" href={address(props.to)}>
+      {props.before}
+      <span class="card__body">
+        <span class="card__title">{props.title}</span>
+        {props.children}
+      </span>
+      <Icon name="next" size={28} />
+    </a>
+  );
+}
+
 type NoticeKind = "caution" | "never" | "note" | "done" | "error";
 
 export function Notice(props: { kind: NoticeKind; title: string; children?: ComponentChildren }) {

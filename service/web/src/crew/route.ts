@@ -17,7 +17,7 @@ export type Route =
   /** Without a container, it is still to be chosen. */
   | { at: "pack"; loss: string; container: string | null }
   | { at: "truck"; loss: string }
-  | { at: "handover"; loss: string; manifest: string }
+  | { at: "handover" | "delay"; loss: string; manifest: string }
   /** Without a list, it is still to be chosen; `NO_LIST` for receiving without any. */
   | { at: "receive"; loss: string; list: string | null }
   | { at: "unsent"; loss: string };
@@ -58,7 +58,8 @@ export function address(to: Route): string {
     case "pack":
       return to.container === null ? `#/${to.loss}/pack` : `#/${to.loss}/pack/${to.container}`;
     case "handover":
-      return `#/${to.loss}/handover/${to.manifest}`;
+    case "delay":
+      return `#/${to.loss}/${to.at}/${to.manifest}`;
     case "receive":
       return to.list === null ? `#/${to.loss}/receive` : `#/${to.loss}/receive/${to.list}`;
     default:
@@ -78,7 +79,9 @@ function read(hash: string): Route {
   }
   if (place === "move" || place === "truck") return { at: place, loss };
   if (place === "pack") return { at: "pack", loss, container: name || null };
-  if (place === "handover" && name) return { at: "handover", loss, manifest: name };
+  if ((place === "handover" || place === "delay") && name) {
+    return { at: place, loss, manifest: name };
+  }
   if (place === "receive") return { at: "receive", loss, list: name || null };
   return { at: "entry", loss };
 }

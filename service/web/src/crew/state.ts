@@ -1,6 +1,7 @@
 // What the crew's app knows at this moment. Everything lasting is in the store; these signals
 // mirror what the screens show of it.
 import { computed, signal } from "@preact/signals";
+import type { GenericSchema, InferOutput } from "valibot";
 import {
   briefing,
   compiledFacts,
@@ -15,8 +16,10 @@ import {
   type Triage,
 } from "../api.ts";
 import type { Body, PartRole } from "../contract.ts";
-import { foldMoves, joined } from "../moving.ts";
+import { firstTagBy, foldMoves, joined } from "../moving.ts";
+import { packingRows, type PackingRow } from "../packing.ts";
 import { foldPieces, type Place } from "../pieces.ts";
+import { BRIEFING, FACTS, ITEM_PAGE, LOSSES, ROAD, shaped } from "../shapes.ts";
 import {
   roomOf,
   StorageFault,
@@ -28,11 +31,13 @@ import {
 } from "../store.ts";
 import { strings } from "../strings.ts";
 import { enrol, sendAll, type Sent } from "../sync.ts";
-import { countsAll, inputOf } from "../triage-input.ts";
+import { countsAll, inputOf, madeOf } from "../triage-input.ts";
 import { assess, Facts } from "../triage.ts";
+import { aged } from "./clock.ts";
 import { bodiesOf, EMPTY_DRAFT, type Draft } from "./draft.ts";
 
 const SEND_EVERY_MS = 30_000;
+const TICK_MS = 15_000;
 const RECENT = 6;
 
 /** Opened by `start`, before any screen is drawn. */
@@ -67,6 +72,12 @@ export const pieces = computed(() => foldPieces(kept.value));
 export const moves = computed(() => foldMoves(kept.value));
 /** What the service last said is on the road. */
 export const onTheRoad = signal<Road | null>(null);
+/** Tags that replaced others, each with the one it replaced: the service's and this phone's own. */
+export const newTags = computed(
+  () => new Map([...Object.entries(onTheRoad.value?.first_tags ?? {}), ...moves.value.replaced]),
+);
+/** The tag that a piece was first given, also when it was given another since. */
+export const firstTag = computed(() => firstTagBy(newTags.value));
 /** Every list known here, the service's and this phone's own. */
 export const loads = computed(() =>
   joined(
@@ -74,6 +85,7 @@ export const loads = computed(() =>
       manifest: one.manifest,
       vehicle: one.vehicle,
       expectedAt: one.expected_at,
+      delays: one.delays,
       tags: one.tags,
       received: one.received,
       handovers: one.handovers.map((by) => ({
@@ -83,8 +95,12 @@ export const loads = computed(() =>
       })),
     })),
     moves.value,
+    firstTag.value,
   ),
 );
+
+/** The time by this phone's clock in milliseconds since 1970, for what must not stand still. */
+export const now = signal(Date.now());
 
 /** Ask the browser never to clear what this phone keeps. */
 export async function askToKeep(): Promise<void> {
@@ -109,9 +125,11 @@ export async function start(): Promise<void> {
   // reason to try.
   window.addEventListener("online", () => void send());
   document.addEventListener("visibilitychange", () => {
+    now.value = Date.now(); // A phone in a pocket stops its timers.
     if (document.visibilityState === "visible") void send();
   });
   setInterval(() => void send(), SEND_EVERY_MS);
+  setInterval(() => (now.value = Date.now()), TICK_MS);
   void send();
   void askToKeep();
   void measureRoom();
@@ -125,8 +143,8 @@ export async function rememberPerson(name: string): Promise<void> {
 
 /** The open losses: from the service, or as last seen when it can't be reached. */
 export async function loadLosses(): Promise<void> {
-  lossList.value ??= (await store.note<LossSummary[]>("losses")) ?? null;
-  lossList.value = await freshOr("losses", losses);
+  lossList.value ??= await seen("losses", LOSSES);
+  lossList.value = await freshOr("losses", LOSSES, losses);
 }
 
 /**
@@ -137,31 +155,44 @@ export async function openLoss(id: string, seenWillDo: boolean): Promise<void> {
   if (loss.value?.loss.loss !== id) {
     loss.value = null;
     kept.value = await store.eventsOf(id);
-    if (seenWillDo) loss.value = (await store.note<Briefing>(`loss:${id}`)) ?? null;
+    if (seenWillDo) loss.value = await seen(`loss:${id}`, BRIEFING);
   }
-  loss.value = await freshOr(`loss:${id}`, () => briefing(id));
+  loss.value = await freshOr(`loss:${id}`, BRIEFING, () => briefing(id));
   await loadFacts();
 }
 
 async function loadFacts(): Promise<void> {
   try {
-    facts.value = new Facts(await freshOr("facts", compiledFacts));
+    facts.value = new Facts(await freshOr("facts", FACTS, compiledFacts));
   } catch (error) {
     // Without them this phone waits for the service's answers, as each piece then says.
     if (!(error instanceof NotReached)) throw error;
   }
 }
 
-async function freshOr<Value>(name: string, ask: () => Promise<Value>): Promise<Value> {
+/** What the service answers, kept for later; what it answered last while it can't be reached. */
+async function freshOr<Shape extends GenericSchema>(
+  name: string,
+  shape: Shape,
+  ask: () => Promise<InferOutput<Shape>>,
+): Promise<InferOutput<Shape>> {
   try {
     const fresh = await ask();
     await store.keepNote(name, fresh);
     return fresh;
   } catch (error) {
-    const seen = error instanceof NotReached ? await store.note<Value>(name) : undefined;
-    if (seen === undefined) throw error;
-    return seen;
+    const known = error instanceof NotReached ? await seen(name, shape) : null;
+    if (known === null) throw error;
+    return known;
   }
+}
+
+/** What was kept under `name`; null when nothing was, or an older version kept it otherwise. */
+async function seen<Shape extends GenericSchema>(
+  name: string,
+  shape: Shape,
+): Promise<InferOutput<Shape> | null> {
+  return shaped(shape, await store.note<unknown>(name));
 }
 
 /** Write events on the open loss, then try to send them. Resolves once they are safe here. */
@@ -225,12 +256,13 @@ export async function askAbout(tag: string): Promise<void> {
   const others = [...reached.value].filter((one) => one !== tag);
   let answer: ItemPage | null | undefined;
   try {
-    answer = await itemPage(tag);
+    const fresh = await itemPage(tag);
+    answer = fresh === null ? null : { ...fresh, asked_at: Date.now() };
     if (answer !== null) await store.keepNote(name, answer);
     reached.value = new Set([...others, tag]);
   } catch (error) {
     if (!(error instanceof NotReached)) throw error;
-    answer = await store.note<ItemPage>(name);
+    answer = await seen(name, ITEM_PAGE);
     reached.value = new Set(others);
   }
   if (answer != null) answers.value = new Map(answers.value).set(tag, answer);
@@ -250,7 +282,11 @@ export interface Ruling {
 export function rulingOn(tag: string): Ruling | null {
   const answer = answers.value.get(tag);
   const byService = answer
-    ? { triage: answer.triage, label: answer.band_label, here: false }
+    ? {
+        triage: aged(answer.triage, now.value - (answer.asked_at ?? now.value)),
+        label: answer.band_label,
+        here: false,
+      }
     : null;
   const open = loss.value?.loss;
   if (open === undefined || facts.value === null) return byService;
@@ -258,10 +294,19 @@ export function rulingOn(tag: string): Ruling | null {
   if (answer !== undefined && reached.value.has(tag) && countsAll(answer, phone)) {
     return byService;
   }
-  const input = inputOf(tag, answer, phone, facts.value, new Date());
+  const input = inputOf(tag, answer, phone, facts.value, new Date(now.value));
   if (input === null) return byService;
   const triage = assess(input, facts.value);
   return { triage, label: facts.value.label("Band", triage.band), here: true };
+}
+
+/** The rows of packing that concern a piece; none where this phone does not know it. */
+export function packingOf(tag: string): PackingRow[] {
+  const open = loss.value?.loss;
+  if (open === undefined || facts.value === null) return [];
+  const phone = { loss: open, pieces: pieces.value, kept: kept.value };
+  const made = madeOf(tag, answers.value.get(tag), phone);
+  return made === null ? [] : packingRows(made, facts.value.packing);
 }
 
 export async function keepDraft(change: Partial<Draft>): Promise<void> {
@@ -324,16 +369,16 @@ async function rememberChoices(finished: Draft): Promise<void> {
 
 /** The lists of the open loss: from the service, or as last seen; none when never seen. */
 export async function loadRoad(id: string): Promise<void> {
-  onTheRoad.value = (await store.note<Road>(`road:${id}`)) ?? null;
-  onTheRoad.value = await freshOr(`road:${id}`, () => road(id));
+  onTheRoad.value = await seen(`road:${id}`, ROAD);
+  onTheRoad.value = await freshOr(`road:${id}`, ROAD, () => road(id));
 }
 
 /** The loss that a piece belongs to, as far as this phone knows; null when it does not. */
 export async function lossOf(tag: string): Promise<string | null> {
   if (pieces.value.has(tag)) return loss.value?.loss.loss ?? null;
-  const answer = answers.value.get(tag) ?? (await store.note<ItemPage>(`item:${tag}`));
+  const answer = answers.value.get(tag) ?? (await seen(`item:${tag}`, ITEM_PAGE));
   if (answer?.item.loss) return answer.item.loss;
-  for (const other of (await store.note<LossSummary[]>("losses")) ?? []) {
+  for (const other of (await seen("losses", LOSSES)) ?? []) {
     if (foldPieces(await store.eventsOf(other.loss)).has(tag)) return other.loss;
   }
   return null;

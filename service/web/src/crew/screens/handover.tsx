@@ -1,8 +1,10 @@
 import { useRef, useState } from "preact/hooks";
 import { strings } from "../../strings.ts";
-import { BackButton, Dock, Field, Heading, NextButton, Notice, Segments } from "../parts.tsx";
+import { ListCode } from "../list-code.tsx";
+import { expectedWords } from "../moving-parts.tsx";
+import { BackButton, Dock, Field, Heading, Icon, NextButton, Notice, Segments } from "../parts.tsx";
 import { PhotoTaker, Thumb } from "../photos.tsx";
-import { go } from "../route.ts";
+import { address, go } from "../route.ts";
 import { SignaturePad, type TakeSignature } from "../signature.tsx";
 import { loads, person, record, sentenceFor, store } from "../state.ts";
 
@@ -16,12 +18,22 @@ export function HandoverScreen({ loss, manifest }: { loss: string; manifest: str
   return (
     <div class="stack">
       <Heading title={strings.moving.handoverHeading} lead={strings.moving.handoverLead} />
-      <p class="list-name list-name--large">{manifest}</p>
-      {load !== undefined && (
-        <p>
-          {load.vehicle}: {strings.moving.pieces(load.tags.length)}
-        </p>
-      )}
+      <section class="list-card">
+        <ListCode loss={loss} manifest={manifest} />
+        <div class="list-card__words">
+          <p class="list-name list-name--large">{manifest}</p>
+          {load !== undefined && (
+            <p>
+              {load.vehicle}: {strings.moving.pieces(load.tags.length)}
+            </p>
+          )}
+          {load?.expectedAt != null && <p>{expectedWords(load)}</p>}
+        </div>
+      </section>
+      <a class="button button--field" href={address({ at: "delay", loss, manifest })}>
+        <Icon name="clock" />
+        {strings.moving.sayDelayed}
+      </a>
       {before !== undefined && !again ? (
         <>
           <Notice kind="done" title={strings.moving.handedOverAlready}>

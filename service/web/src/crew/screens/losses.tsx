@@ -1,8 +1,7 @@
 import { useEffect, useState } from "preact/hooks";
 import { labelsOf, type Peril } from "../../contract.ts";
 import { strings } from "../../strings.ts";
-import { Heading, Icon, Notice } from "../parts.tsx";
-import { address } from "../route.ts";
+import { Card, Heading, Icon, Notice } from "../parts.tsx";
 import { loadLosses, lossList, sentenceFor } from "../state.ts";
 
 const PERILS = labelsOf<Peril>("Peril");
@@ -33,22 +32,18 @@ export function Losses() {
       <ul class="cards">
         {list?.map((one) => (
           <li key={one.loss}>
-            <a class="card" href={address({ at: "entry", loss: one.loss })}>
-              <span class="card__body">
-                <span class="card__title">{one.title}</span>
-                <span class="card__line">
-                  <Icon name="place" size={20} />
-                  {one.site}
-                </span>
-                <span class="card__flags">
-                  <span class="flag">{PERILS.get(one.peril)}</span>
-                  <span class={`flag flag--${one.authorised ? "done" : "caution"}`}>
-                    {one.authorised ? strings.authorised : strings.notAuthorised}
-                  </span>
+            <Card to={{ at: "entry", loss: one.loss }} title={one.title}>
+              <span class="card__line">
+                <Icon name="place" size={20} />
+                {one.site}
+              </span>
+              <span class="card__flags">
+                <span class="flag">{PERILS.get(one.peril)}</span>
+                <span class={`flag flag--${one.authorised ? "done" : "caution"}`}>
+                  {one.authorised ? strings.authorised : strings.notAuthorised}
                 </span>
               </span>
-              <Icon name="next" size={28} />
-            </a>
+            </Card>
           </li>
         ))}
       </ul>

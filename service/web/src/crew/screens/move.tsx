@@ -1,7 +1,7 @@
 import { useEffect } from "preact/hooks";
 import { notYetLoaded } from "../../moving.ts";
 import { strings } from "../../strings.ts";
-import { Heading, Icon } from "../parts.tsx";
+import { Card, Heading, Icon } from "../parts.tsx";
 import { address } from "../route.ts";
 import { loadRoad, loads, moves, pieces } from "../state.ts";
 
@@ -20,14 +20,13 @@ export function Move({ loss }: { loss: string }) {
         <ul class="cards">
           {[...containers].map(([name, tags]) => (
             <li key={name}>
-              <a class="card" href={address({ at: "pack", loss, container: name })}>
-                <Icon name="set" size={28} />
-                <span class="card__body">
-                  <span class="card__title">{name}</span>
-                  <span class="card__line">{strings.moving.pieces(tags.length)}</span>
-                </span>
-                <Icon name="next" size={28} />
-              </a>
+              <Card
+                to={{ at: "pack", loss, container: name }}
+                title={name}
+                before={<Icon name="set" size={28} />}
+              >
+                <span class="card__line">{strings.moving.pieces(tags.length)}</span>
+              </Card>
             </li>
           ))}
         </ul>
@@ -40,21 +39,17 @@ export function Move({ loss }: { loss: string }) {
             const taken = load.handovers.at(-1);
             return (
               <li key={load.manifest}>
-                <a class="card" href={address({ at: "handover", loss, manifest: load.manifest })}>
-                  <span class="card__body">
-                    <span class="card__title">{load.vehicle}</span>
-                    <span class="list-name">{load.manifest}</span>
-                    <span class="card__line">{strings.moving.pieces(load.tags.length)}</span>
-                    <span class="card__flags">
-                      <span class={`flag flag--${taken ? "done" : "caution"}`}>
-                        {taken
-                          ? strings.moving.handedOver(taken.takenBy)
-                          : strings.moving.notHandedOver}
-                      </span>
+                <Card to={{ at: "handover", loss, manifest: load.manifest }} title={load.vehicle}>
+                  <span class="list-name">{load.manifest}</span>
+                  <span class="card__line">{strings.moving.pieces(load.tags.length)}</span>
+                  <span class="card__flags">
+                    <span class={`flag flag--${taken ? "done" : "caution"}`}>
+                      {taken
+                        ? strings.moving.handedOver(taken.takenBy)
+                        : strings.moving.notHandedOver}
                     </span>
                   </span>
-                  <Icon name="next" size={28} />
-                </a>
+                </Card>
               </li>
             );
           })}

@@ -1,8 +1,10 @@
 import { useEffect, useState } from "preact/hooks";
-import { containersOf, neversOfPacking, notYetLoaded, readName } from "../../moving.ts";
+import { containersOf, notYetLoaded, readName } from "../../moving.ts";
+import { keptApart, packingNevers } from "../../packing.ts";
 import { strings } from "../../strings.ts";
 import { readTag } from "../../tag.ts";
 import {
+  NameForm,
   PieceLines,
   signalTrouble,
   TagReader,
@@ -10,7 +12,7 @@ import {
   useTyping,
   whatIs,
 } from "../moving-parts.tsx";
-import { BackButton, Dock, Field, Heading, Icon, NextButton, Notice, TagCode } from "../parts.tsx";
+import { BackButton, Dock, Heading, Icon, Notice, TagCode } from "../parts.tsx";
 import { address, go } from "../route.ts";
 import {
   answers,
@@ -19,6 +21,7 @@ import {
   lossList,
   lossOf,
   moves,
+  packingOf,
   pieces,
   record,
   sentenceFor,
@@ -31,17 +34,18 @@ export function Pack({ loss, container }: { loss: string; container: string | nu
 
 /** A container of the crew's own naming, or one begun before. */
 function ChooseContainer({ loss }: { loss: string }) {
-  const [name, setName] = useState("");
   const [fault, setFault] = useState<string | null>(null);
   const [scanning, setScanning] = useState(false);
   const { containers } = notYetLoaded(moves.value, []);
 
-  const start = (typed: string) => {
+  /** Goes on with that container, or gives what is wrong with its name. */
+  const start = (typed: string): string | null => {
     const reading = readTag(typed);
     const read = "tag" in reading ? reading.tag : readName(typed);
-    if (read === null) return setFault(strings.moving.containerWrong);
-    if (pieces.value.has(read)) return setFault(strings.moving.containerIsPiece);
+    if (read === null) return strings.moving.containerWrong;
+    if (pieces.value.has(read)) return strings.moving.containerIsPiece;
     go({ at: "pack", loss, container: read });
+    return null;
   };
 
   return (
@@ -61,27 +65,14 @@ function ChooseContainer({ loss }: { loss: string }) {
           </div>
         </section>
       )}
-      {scanning && <TagReader typing={false} onTag={start} />}
-      <form
-        id="container-form"
-        class="panel"
-        onSubmit={(event) => {
-          event.preventDefault();
-          start(name);
-        }}
+      {scanning && <TagReader typing={false} onTag={(tag) => setFault(start(tag))} />}
+      <NameForm
+        id="container"
+        label={strings.moving.containerName}
+        hint={strings.moving.containerHint}
+        capitals
+        onName={start}
       >
-        <Field
-          id="container"
-          label={strings.moving.containerName}
-          hint={strings.moving.containerHint}
-          value={name}
-          error={fault}
-          onInput={(value) => {
-            setName(value);
-            setFault(null);
-          }}
-          attributes={{ autocomplete: "off", autocapitalize: "characters", maxLength: 64 }}
-        />
         <button
           type="button"
           class="button button--field button--wide"
@@ -90,10 +81,14 @@ function ChooseContainer({ loss }: { loss: string }) {
           <Icon name="scan" />
           {scanning ? strings.moving.stopScan : strings.moving.scanSpare}
         </button>
-      </form>
+      </NameForm>
+      {fault !== null && <Notice kind="error" title={fault} />}
       <Dock>
         <BackButton to={{ at: "move", loss }} />
-        <NextButton label={strings.moving.startPacking} onPress={() => start(name)} />
+        <button type="submit" form="container-form" class="button button--primary button--field">
+          {strings.moving.startPacking}
+          <Icon name="next" />
+        </button>
       </Dock>
     </div>
   );
@@ -112,6 +107,10 @@ function Filling({ loss, container }: { loss: string; container: string }) {
   const inside = containersOf(moves.value).get(container) ?? [];
   // A piece of another loss is named by that loss's title.
   useEffect(() => void loadLosses().catch(() => undefined), []);
+  // What is inside already, for what must not join it.
+  useEffect(() => {
+    for (const tag of inside) void askAbout(tag).catch(() => undefined);
+  }, []);
 
   const attempt = async (work: () => Promise<void>) => {
     setFailure(null);
@@ -153,7 +152,7 @@ function Filling({ loss, container }: { loss: string; container: string }) {
     <div class="stack">
       <Heading title={strings.moving.packing(container)} />
       <div aria-live="polite" class="stack">
-        {scan !== null && <ScanWords loss={loss} scan={scan} />}
+        {scan !== null && <ScanWords loss={loss} scan={scan} inside={inside} />}
       </div>
       <TagReader typing={typing} onTag={(tag) => void attempt(() => pack(tag))} />
       <TypingSwitch typing={typing} onSwitch={setTyping} />
@@ -184,7 +183,8 @@ function Filling({ loss, container }: { loss: string; container: string }) {
 }
 
 /** What the last scan was, and what to mind. */
-function ScanWords({ loss, scan }: { loss: string; scan: Scan }) {
+function ScanWords(props: { loss: string; scan: Scan; inside: readonly string[] }) {
+  const { loss, scan, inside } = props;
   if (scan.kind === "own") return <Notice kind="caution" title={strings.moving.isContainer} />;
   if (scan.kind === "already") {
     return (
@@ -199,7 +199,12 @@ function ScanWords({ loss, scan }: { loss: string; scan: Scan }) {
   const answer = answers.value.get(scan.tag);
   const owner = scan.loss ?? answer?.item.loss ?? null;
   const what = whatIs(scan.tag);
-  const nevers = neversOfPacking(answer?.triage.never ?? []);
+  const rows = packingOf(scan.tag);
+  const nevers = packingNevers(rows);
+  const clashes = inside
+    .filter((tag) => tag !== scan.tag)
+    .map((tag) => [tag, keptApart(rows, packingOf(tag))] as const)
+    .filter(([, reasons]) => reasons.length > 0);
   return (
     <>
       <Notice
@@ -229,15 +234,31 @@ function ScanWords({ loss, scan }: { loss: string; scan: Scan }) {
           ))}
         </Notice>
       )}
+      {clashes.length > 0 && (
+        <Notice kind="never" title={strings.moving.keptApart}>
+          <p>
+            {strings.moving.keptApartText(
+              clashes.map(([tag]) => whatIs(tag) ?? tag.slice(0, 4)).join(", "),
+            )}
+          </p>
+          <PlainList lines={clashes.flatMap(([, reasons]) => reasons)} />
+        </Notice>
+      )}
       {nevers.length > 0 && (
         <Notice kind="never" title={strings.moving.neverPacking}>
-          <ul class="plain-list">
-            {nevers.map((one) => (
-              <li key={one.sentence}>{one.sentence}</li>
-            ))}
-          </ul>
+          <PlainList lines={nevers} />
         </Notice>
       )}
     </>
+  );
+}
+
+function PlainList({ lines }: { lines: readonly string[] }) {
+  return (
+    <ul class="plain-list">
+      {[...new Set(lines)].map((line) => (
+        <li key={line}>{line}</li>
+      ))}
+    </ul>
   );
 }

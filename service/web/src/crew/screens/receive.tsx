@@ -1,8 +1,11 @@
 import { useEffect, useState } from "preact/hooks";
+import { cameraPossible, signalScan } from "../../camera.ts";
+import { readListAddress } from "../../list-code.ts";
 import { countOff, readName, receivedOn, type Count } from "../../moving.ts";
 import { strings } from "../../strings.ts";
-import { shortTime } from "../damage-choice.tsx";
 import {
+  expectedWords,
+  NameForm,
   PieceLines,
   signalTrouble,
   TagReader,
@@ -10,9 +13,30 @@ import {
   useTyping,
   whatIs,
 } from "../moving-parts.tsx";
-import { BackButton, Dock, Field, Heading, Icon, NextButton, Notice, TagCode } from "../parts.tsx";
+import {
+  BackButton,
+  Card,
+  Dock,
+  Field,
+  Heading,
+  Icon,
+  NextButton,
+  Notice,
+  TagCode,
+} from "../parts.tsx";
+import { PhotoTaker } from "../photos.tsx";
 import { address, go, NO_LIST } from "../route.ts";
-import { loadRoad, loads, moves, onTheRoad, record, sentenceFor, store } from "../state.ts";
+import {
+  firstTag,
+  loadRoad,
+  loads,
+  moves,
+  onTheRoad,
+  record,
+  sentenceFor,
+  store,
+} from "../state.ts";
+import { Viewfinder } from "../viewfinder.tsx";
 
 /** Where pieces go while this phone has never seen what places the facility has. */
 const RECEIVING_AREA = "receiving";
@@ -26,15 +50,21 @@ export function Receive({ loss, list }: { loss: string; list: string | null }) {
 }
 
 function ChooseList({ loss, reached }: { loss: string; reached: boolean }) {
-  const [name, setName] = useState("");
-  const [fault, setFault] = useState<string | null>(null);
+  const [scanning, setScanning] = useState(false);
+  const [noCode, setNoCode] = useState(false);
+  const [other, setOther] = useState<{ loss: string; manifest: string } | null>(null);
   const lists = [...loads.value.values()];
 
-  const useTyped = () => {
+  /** As the list is really called, where it is known here. */
+  const nameOf = (manifest: string) =>
+    lists.find((one) => one.manifest.toLowerCase() === manifest.toLowerCase())?.manifest ??
+    manifest;
+  const useTyped = (name: string): string | null => {
     const typed = readName(name);
-    if (typed === null) return setFault(strings.moving.otherListWrong);
-    const known = lists.find((one) => one.manifest.toLowerCase() === typed.toLowerCase());
-    go({ at: "receive", loss, list: known?.manifest ?? typed });
+    if (typed === null) return strings.moving.otherListWrong;
+    // Phones name their lists in capitals.
+    go({ at: "receive", loss, list: nameOf(typed.toUpperCase()) });
+    return null;
   };
 
   return (
@@ -46,50 +76,66 @@ function ChooseList({ loss, reached }: { loss: string; reached: boolean }) {
           const count = countOff(load.tags, load.received);
           return (
             <li key={load.manifest}>
-              <a class="card" href={address({ at: "receive", loss, list: load.manifest })}>
-                <span class="card__body">
-                  <span class="card__title">{load.vehicle}</span>
-                  <span class="list-name">{load.manifest}</span>
-                  {load.expectedAt !== null && (
-                    <span class="card__line">
-                      {strings.moving.expected(shortTime(load.expectedAt))}
-                    </span>
-                  )}
-                  <span class="card__flags">
-                    <span class={`flag flag--${count.missing.length === 0 ? "done" : "caution"}`}>
-                      {strings.moving.ofListed(count.arrived.length, load.tags.length)}
-                    </span>
+              <Card to={{ at: "receive", loss, list: load.manifest }} title={load.vehicle}>
+                <span class="list-name">{load.manifest}</span>
+                {load.expectedAt !== null && <span class="card__line">{expectedWords(load)}</span>}
+                <span class="card__flags">
+                  <span class={`flag flag--${count.missing.length === 0 ? "done" : "caution"}`}>
+                    {strings.moving.ofListed(count.arrived.length, load.tags.length)}
                   </span>
                 </span>
-                <Icon name="next" size={28} />
-              </a>
+              </Card>
             </li>
           );
         })}
       </ul>
-      <form
-        class="panel"
-        onSubmit={(event) => {
-          event.preventDefault();
-          useTyped();
-        }}
-      >
-        <Field
-          id="list"
-          label={strings.moving.otherList}
-          hint={strings.moving.otherListHint}
-          value={name}
-          error={fault}
-          onInput={(value) => {
-            setName(value);
-            setFault(null);
+      {scanning && (
+        <Viewfinder
+          onCode={(text) => {
+            const read = readListAddress(text);
+            if (read !== null && read.manifest === other?.manifest) return;
+            setNoCode(read === null);
+            if (read === null) return;
+            signalScan();
+            setOther(read.loss === loss ? null : read);
+            if (read.loss === loss) go({ at: "receive", loss, list: nameOf(read.manifest) });
           }}
-          attributes={{ autocomplete: "off", autocapitalize: "none", spellcheck: false }}
         />
+      )}
+      <div aria-live="polite">
+        {noCode && <Notice kind="caution" title={strings.moving.notListCode} />}
+        {other !== null && (
+          <Notice kind="caution" title={strings.moving.listOfOtherLoss(other.loss)}>
+            <a
+              class="button button--field"
+              href={address({ at: "receive", loss: other.loss, list: other.manifest })}
+            >
+              {strings.moving.openOtherLoss}
+            </a>
+          </Notice>
+        )}
+      </div>
+      {cameraPossible() && (
+        <button
+          type="button"
+          class="button button--primary button--scan button--wide"
+          onClick={() => setScanning(!scanning)}
+        >
+          <Icon name="scan" size={32} />
+          {scanning ? strings.moving.stopScan : strings.moving.scanList}
+        </button>
+      )}
+      <NameForm
+        id="list"
+        label={strings.moving.otherList}
+        hint={strings.moving.otherListHint}
+        capitals
+        onName={useTyped}
+      >
         <button type="submit" class="button button--field button--wide">
           {strings.moving.useList}
         </button>
-      </form>
+      </NameForm>
       <Dock>
         <BackButton to={{ at: "move", loss }} />
         <a class="button button--field" href={address({ at: "receive", loss, list: NO_LIST })}>
@@ -111,14 +157,15 @@ function Arriving({ loss, list }: { loss: string; list: string | null }) {
   const [finished, setFinished] = useState(false);
   const [failure, setFailure] = useState<string | null>(null);
   const load = list === null ? undefined : loads.value.get(list);
-  const received = load?.received ?? receivedOn(moves.value, list);
+  const received = load?.received ?? receivedOn(moves.value, list).map(firstTag.value);
   const count = countOff(load?.tags ?? null, received);
 
   const receive = async (tag: string) => {
     setFailure(null);
-    const before = received.includes(tag);
+    const piece = firstTag.value(tag);
+    const before = received.includes(piece);
     setScan({ tag, before });
-    if (before || (load !== undefined && !load.tags.includes(tag))) signalTrouble();
+    if (before || (load !== undefined && !load.tags.includes(piece))) signalTrouble();
     if (before) return;
     try {
       await record([
@@ -162,11 +209,24 @@ function Arriving({ loss, list }: { loss: string; list: string | null }) {
         </Notice>
       )}
       <div aria-live="polite" class="stack">
-        {scan !== null && <ScanWords scan={scan} surplus={count.surplus.includes(scan.tag)} />}
+        {scan !== null && (
+          <ScanWords scan={scan} surplus={count.surplus.includes(firstTag.value(scan.tag))} />
+        )}
         <Counts count={count} known={load !== undefined} />
       </div>
       <TagReader typing={typing} onTag={(tag) => void receive(tag)} />
       <TypingSwitch typing={typing} onSwitch={setTyping} />
+      {scan !== null && (
+        <section class="panel" key={scan.tag}>
+          <h2>{strings.moving.damagePhotoOf(whatIs(scan.tag) ?? scan.tag.slice(0, 4))}</h2>
+          <PhotoTaker
+            label={strings.moving.damagePhoto}
+            onTaken={(sha) =>
+              record([{ type: "photo_taken", tag: scan.tag, photo: sha, kind: "intake" }])
+            }
+          />
+        </section>
+      )}
       {failure !== null && (
         <Notice kind="error" title={strings.saveFailed}>
           <p>{failure}</p>

@@ -2,6 +2,7 @@ import { useState } from "preact/hooks";
 import { manifestName, notYetLoaded } from "../../moving.ts";
 import { strings } from "../../strings.ts";
 import { enrol } from "../../sync.ts";
+import { clockOf } from "../clock.ts";
 import {
   localInput,
   signalTrouble,
@@ -22,7 +23,7 @@ import {
   Tile,
 } from "../parts.tsx";
 import { go } from "../route.ts";
-import { moves, pieces, record, sentenceFor, store } from "../state.ts";
+import { moves, pieces, record, rulingOn, sentenceFor, store } from "../state.ts";
 
 const USUAL_DRIVE_H = 2;
 
@@ -115,6 +116,7 @@ export function Truck({ loss }: { loss: string }) {
               <Tile key={name} pressed={!left.has(name)} onPress={() => toggle(name)}>
                 <strong class="container-name">{name}</strong>{" "}
                 {strings.moving.pieces(inside.length)}
+                <TimeLeft tags={inside} />
               </Tile>
             ))}
           </div>
@@ -127,6 +129,7 @@ export function Truck({ loss }: { loss: string }) {
             {loose.map((tag) => (
               <Tile key={tag} pressed={!left.has(tag)} onPress={() => toggle(tag)}>
                 {whatIs(tag) ?? strings.moving.unknownHere} <TagCode tag={tag} />
+                <TimeLeft tags={[tag]} />
               </Tile>
             ))}
           </div>
@@ -190,4 +193,14 @@ export function Truck({ loss }: { loss: string }) {
       </Dock>
     </div>
   );
+}
+
+/** The shortest time that any of these pieces has, for choosing what goes first. */
+function TimeLeft({ tags }: { tags: readonly string[] }) {
+  const [shortest] = tags
+    .flatMap((tag) => rulingOn(tag)?.triage ?? [])
+    .filter((triage) => triage.hours_left !== null && !triage.paused)
+    .sort((one, other) => (one.hours_left ?? 0) - (other.hours_left ?? 0));
+  if (shortest === undefined) return null;
+  return <span class="time-left">{clockOf(shortest).join(" ")}</span>;
 }
