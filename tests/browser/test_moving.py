@@ -8,21 +8,22 @@ from pathlib import Path
 
 import pytest
 from PIL import Image
-from playwright.sync_api import Browser, Page, Playwright, expect
+from playwright.sync_api import Browser, FilePayload, Page, Playwright, expect
 from sqlmodel import col, select
 
-from labels.codes import new_tag, show_tag, tag_url
+from labels.codes import list_url, new_tag, show_tag, tag_url
 from service.installation import Installation
 from service.log import reading
 from service.log.reading import EVERYTHING
 from service.storage.tables import LogRow
 from shared import events as ev
-from shared.vocabulary import Material, ObjectType, Role
+from shared.vocabulary import Material, ObjectType, PhotoKind, Role
 from tests.browser.accessibility import barriers_of
 from tests.browser.chromium import launch
 from tests.browser.seeding import Seed
 from tests.browser.test_scanning import film
 from tests.browser.watching import PHONE, Complaints, Size, assert_sound, faults_of, open_context
+from tests.labels.pdf_reading import qr_texts
 
 SMALL = Size("small phone", 320, 640, touch=True)
 SENT_MS = 45_000
@@ -113,6 +114,19 @@ def sign(page: Page) -> None:
     page.mouse.up()
 
 
+def code_on(page: Page) -> str:
+    """The QR code on the screen, read off it by another library."""
+    picture = Image.open(io.BytesIO(page.get_by_role("img", name="Code of this list").screenshot()))
+    (text,) = qr_texts(picture)
+    return text
+
+
+def a_photo(name: str) -> FilePayload:
+    out = io.BytesIO()
+    Image.new("RGB", (800, 600), "#e8e4da").save(out, "JPEG")
+    return FilePayload(name=name, mimeType="image/jpeg", buffer=out.getvalue())
+
+
 def start_packing(page: Page) -> None:
     page.get_by_role("link", name="Move pieces").click()
     heading(page, "Move pieces")
@@ -185,7 +199,18 @@ def test_two_phones_without_a_network_at_either_end_come_to_one_record(
     sign(site)
     site.get_by_role("button", name="Hand over").click()
     heading(site, "Move pieces")
-    expect(site.get_by_text(f"Handed over to {DRIVER}")).to_be_visible()
+    site.get_by_role("link", name=f"Handed over to {DRIVER}").click()
+    address = str(site.evaluate("location.origin"))
+    assert code_on(site) == list_url(address, seeded.fire, name)
+    site.get_by_role("link", name="The truck is late").click()
+    heading(site, "The truck is late")
+    site.get_by_role("button", name="Save the new time").click()
+    expect(site.get_by_text("Say why in a few words")).to_be_visible()
+    site.get_by_label("Now expected at").fill("2098-05-06T18:00")
+    site.get_by_label("Why").fill("flat tyre (invented)")
+    site.get_by_role("button", name="Save the new time").click()
+    heading(site, "Hand over")
+    expect(site.get_by_text("Late: now expected")).to_contain_text("flat tyre (invented)")
 
     facility.get_by_role("link", name="Move pieces").click()
     facility.get_by_role("link", name="Receive").click()
@@ -199,6 +224,8 @@ def test_two_phones_without_a_network_at_either_end_come_to_one_record(
     for tag in (first, surplus, third):
         scan(facility, tag)
         expect(facility.get_by_role("status")).to_contain_text(tag[:4])
+    facility.locator("input[type=file]").set_input_files(a_photo("cracked.jpg"))
+    expect(facility.get_by_role("button", name="Use this code")).to_be_visible()
     scan(facility, third)
     expect(facility.get_by_text("Scanned in before")).to_be_visible()
     facility.get_by_role("button", name="Finish").click()
@@ -213,6 +240,9 @@ def test_two_phones_without_a_network_at_either_end_come_to_one_record(
         manifest = reading.manifest(session, EVERYTHING, name)
     assert manifest is not None
     assert manifest.tags == [first, second, third]
+    assert manifest.delays == ["flat tyre (invented)"]
+    assert manifest.expected_at is not None
+    assert manifest.expected_at.year == 2098
     assert (manifest.missing, manifest.surplus) == ([second], [surplus])
     assert [(one.taken_by, bool(one.signature)) for one in manifest.handovers] == [(DRIVER, True)]
     packed = {tag: item.container for tag, item in items.items() if item is not None}
@@ -222,6 +252,9 @@ def test_two_phones_without_a_network_at_either_end_come_to_one_record(
     found = items[first]
     assert found is not None
     assert found.condition_at_receipt == "glass cracked"
+    last = items[third]
+    assert last is not None
+    assert [one.kind for one in last.photos] == [PhotoKind.INTAKE]
 
     signature = manifest.handovers[0].signature or ""
     kept = here.photos.get(signature)
@@ -279,8 +312,9 @@ def test_packing_warns_in_words_and_the_last_can_be_taken_back(
     assert items[1].container != CONTAINER
 
 
+@pytest.mark.parametrize("receipts_first", [True, False])
 def test_who_can_not_draw_signs_on_paper_and_a_load_without_a_list_counts_all_the_same(
-    phones: tuple[Page, Page], here: Installation, tags: tuple[str, ...]
+    phones: tuple[Page, Page], here: Installation, tags: tuple[str, ...], receipts_first: bool
 ) -> None:
     site, facility = phones
     for page in phones:
@@ -295,11 +329,7 @@ def test_who_can_not_draw_signs_on_paper_and_a_load_without_a_list_counts_all_th
     site.get_by_role("button", name="Signed on paper").click()
     site.get_by_role("button", name="Hand over").click()
     expect(site.get_by_text("Take the photo of the signed paper, or")).to_be_visible()
-    paper = io.BytesIO()
-    Image.new("RGB", (800, 600), "#e8e4da").save(paper, "JPEG")
-    site.locator("input[type=file]").set_input_files(
-        {"name": "paper.jpg", "mimeType": "image/jpeg", "buffer": paper.getvalue()}
-    )
+    site.locator("input[type=file]").set_input_files(a_photo("paper.jpg"))
     expect(site.get_by_role("img", name="Signature of the person")).to_be_visible()
     heading(site, "Hand over")
     site.get_by_role("button", name="Hand over").click()
@@ -313,7 +343,7 @@ def test_who_can_not_draw_signs_on_paper_and_a_load_without_a_list_counts_all_th
     scan(facility, tags[1])
     expect(facility.get_by_role("status")).to_contain_text(tags[1][:4])
 
-    for page in (facility, site):
+    for page in (facility, site) if receipts_first else (site, facility):
         sync(page)
     with here.database.read() as session:
         manifest = reading.manifest(session, EVERYTHING, name)
@@ -324,6 +354,9 @@ def test_who_can_not_draw_signs_on_paper_and_a_load_without_a_list_counts_all_th
     assert item.manifest == name
     signature = manifest.handovers[0].signature or ""
     assert sha256(here.photos.get(signature)).hexdigest() == signature
+    site.goto(f"/facility/receive/{name}")
+    expect(site.get_by_role("heading", name="Missing (1)")).to_be_visible()
+    expect(site.get_by_role("heading", name="Surplus")).to_have_count(0)
 
 
 def test_a_tag_held_before_the_camera_is_packed_once(
