@@ -216,6 +216,9 @@ class ItemDescribed(Fixed):
     materials: tuple[Material, ...] | None = Field(default=None, min_length=1)
     size: Size | None = None
     found: Spot | None = None
+    quantity: Annotated[int, Field(ge=1, le=10_000)] | None = Field(
+        default=None, description="Pieces under the one tag, where the first count was wrong."
+    )
     claim: Ref | None = None
     significance: Significance | None = None
     conservator_only: bool | None = None

@@ -51,6 +51,8 @@ _ARTICLES = frozenset({"a", "an", "the"})
 _NEGATIONS = frozenset({"no", "not", "non", "never", "without", "neither", "nor", "except"})
 _BREAKS = re.compile(r"[,;:()\[\]{}|\r\n]|\.(?=\s|$)")
 _WORD = re.compile(r"[^\W_]+|\?")
+_SHORTEST_SOUGHT = 3
+"""Letters of the shortest word by which somebody may look for a material."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -334,6 +336,21 @@ def recognise_medium(text: str) -> MediumFinding:
     """Materials and likely type of object of a catalogue's medium line. Never raises."""
     reading = _MEDIUM.read(text)
     return MediumFinding(reading.meanings, reading.object_type, reading.rest, reading.mend)
+
+
+def words_for_materials() -> dict[Material, tuple[str, ...]]:
+    """The words by which a person may look for a material, in the order of the alphabet.
+
+    They are those of the phrases that mean this material and nothing else.
+    """
+    words: dict[Material, set[str]] = {}
+    for phrase in (*_MEDIUM.phrases.values(), *_MEDIUM.pairs.values()):
+        if len(phrase.meanings) == 1 and not phrase.replaces:
+            named = [word.written.lower() for word in _words(phrase.text)]
+            words.setdefault(phrase.meanings[0], set()).update(
+                word for word in named if len(word) >= _SHORTEST_SOUGHT and word.isalpha()
+            )
+    return {material: tuple(sorted(found)) for material, found in words.items()}
 
 
 @lru_cache(maxsize=_REMEMBERED)

@@ -49,7 +49,7 @@ UNDOABLE = (
     ev.ChargeAdded,
 )
 """What its writer may take back. Tags, hand-overs, readings and signatures are corrected by a new
-event, never by undoing."""
+event, never by undoing; only a claim of a tag tied to two pieces may be given up to the other."""
 
 
 @dataclass(frozen=True)
@@ -534,7 +534,9 @@ def fold_item(tag: str, entries: Iterable[Entry]) -> Item | None:
     claims: list[Entry] = []
     damages: dict[Damage, DamageSeen] = {}
     told: list[ev.Body] = []
-    for entry in standing(entries):
+    stands = standing(entries)
+    given_up = _claims_given_up(stands)
+    for entry in stands:
         body = entry.body
         if body is None:
             item.undecoded.append(entry.event.id)
@@ -550,6 +552,8 @@ def fold_item(tag: str, entries: Iterable[Entry]) -> Item | None:
             )
         )
         match body:
+            case ev.ItemTagged() if entry.event.id in given_up:
+                pass
             case ev.ItemTagged():
                 _claim(item, registers, claims, entry, body)
             case ev.ItemDescribed():
@@ -594,6 +598,26 @@ def _truck_of(told: Iterable[ev.Body]) -> str | None:
     return came or listed
 
 
+def _claims_given_up(stands: Iterable[Entry]) -> frozenset[str]:
+    """Claims of a tag tied to two pieces that their own writers took back.
+
+    That is the mend: whoever ties another tag to one of the pieces gives this tag up to the
+    other. When all of them were given up none is, for a tag once tied stays a piece's name.
+    """
+    claims: set[tuple[str, str]] = set()
+    undone: set[tuple[str, str]] = set()
+    for entry in stands:
+        match entry.body:
+            case ev.ItemTagged():
+                claims.add((entry.event.device, entry.event.id))
+            case ev.EventUndone(event=event):
+                undone.add((entry.event.device, event))
+            case _:
+                pass
+    given_up = claims & undone
+    return frozenset(event for _, event in given_up) if given_up != claims else frozenset()
+
+
 def _claim(
     item: Item, registers: _Registers, claims: list[Entry], entry: Entry, body: ev.ItemTagged
 ) -> None:
@@ -601,7 +625,8 @@ def _claim(
     if len(claims) > 1:
         return
     item.loss = entry.event.loss
-    item.parent, item.role, item.quantity = body.parent, body.role, body.quantity
+    item.parent, item.role = body.parent, body.role
+    registers.set("quantity", entry, body.quantity, ())
     registers.set("object_type", entry, body.object_type, ())
     registers.set("materials", entry, body.materials, ())
     registers.set("found", entry, body.found, ())

@@ -24,6 +24,7 @@ from shared.recognise import (
     recognise_length,
     recognise_medium,
     recognise_size,
+    words_for_materials,
 )
 from shared.vocabulary import Damage, Material, ObjectType
 
@@ -571,3 +572,14 @@ def test_any_text_is_a_possible_size_or_a_size_error(text: str, unit: LengthUnit
         )
         assert lengths
         assert all(0 < length <= 30 for length in lengths)
+
+
+def test_a_material_may_be_looked_for_by_every_word_that_means_it_alone() -> None:
+    words = words_for_materials()
+    assert "serigraph" in words[Material.PRINT_PAPER]
+    assert "oak" in words[Material.WOOD]
+    for material, found in words.items():
+        assert list(found) == sorted(set(found))
+        assert all(len(word) >= 3 and word == word.lower() for word in found), material
+    # "Wax-resin lined" is said of a painting that is named as well: it is no name of a painting.
+    assert "lined" not in words[Material.OIL_CANVAS]

@@ -86,6 +86,35 @@ def test_a_tag_tied_to_two_pieces_is_shown_and_never_overwritten() -> None:
     assert [conflict.field for conflict in item.conflicts] == ["tag"]
 
 
+def test_a_tag_tied_to_two_pieces_is_settled_once_one_of_them_gives_it_up() -> None:
+    a, b = Writer("phone-a"), Writer("phone-b")
+    painting = a.say(tagged())
+    book = b.say(tagged(object_type=ObjectType.BOOK, materials=[Material.LEATHER], quantity=3))
+
+    def give_up(writer: Writer, claim: ev.Event) -> ev.Event:
+        return writer.say(ev.EventUndone(event=claim.id, subject=f"item:{TAG}", reason="new tag"))
+
+    first, second, not_ones_own = give_up(a, painting), give_up(b, book), give_up(b, painting)
+    for given_up, left in ((first, ObjectType.BOOK), (second, ObjectType.PAINTING)):
+        item = item_of(painting, book, given_up)
+        assert (item.object_type, item.conflicts) == (left, [])
+        # What was given up stays in the record of who said what.
+        assert {painting.id, book.id, given_up.id} == {one.event for one in item.custody}
+    assert item_of(painting, book, first).quantity == 3
+    assert [one.field for one in item_of(painting, book, not_ones_own).conflicts] == ["tag"]
+    assert [one.field for one in item_of(painting, book, first, second).conflicts] == ["tag"]
+
+
+def test_a_wrong_count_is_corrected_later() -> None:
+    a, b = Writer("phone-a"), Writer("phone-b")
+    claimed = a.say(tagged(quantity=11))
+    assert item_of(claimed).quantity == 11
+    corrected = a.say(ev.ItemDescribed(tag=TAG, quantity=12))
+    assert item_of(claimed, corrected).quantity == 12
+    unseen = b.say(ev.ItemDescribed(tag=TAG, quantity=10))
+    assert [one.field for one in item_of(claimed, corrected, unseen).conflicts] == ["quantity"]
+
+
 def test_undoing_takes_back_only_ones_own_and_only_what_may_be_undone() -> None:
     a, b = Writer("phone-a"), Writer("phone-b")
     claimed, seen = a.say(tagged()), a.say(noted(Damage.SOOT_WET))

@@ -136,7 +136,10 @@ def test_a_piece_newly_tagged_is_all_that_its_tag_says() -> None:
         object_type=ObjectType.FRAME,
         materials=[Material.WOOD, Material.GLASS],
         found=ev.Spot(room="salon"),
-        heads={name: ["phone-a.1"] for name in ("object_type", "materials", "found", "claim")},
+        heads={
+            name: ["phone-a.1"]
+            for name in ("quantity", "object_type", "materials", "found", "claim")
+        },
         custody=[
             Custody(
                 event="phone-a.1",
@@ -184,6 +187,7 @@ DESCRIBED: dict[str, Any] = {
         height=ev.Length(value="24", unit="in"), width=ev.Length(value="36", unit="in")
     ),
     "found": ev.Spot(floor="first"),
+    "quantity": 12,
     "claim": "claim-2",
     "significance": Significance.TREASURED,
     "conservator_only": True,
