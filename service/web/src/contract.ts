@@ -28,5 +28,11 @@ export function labelsOf<Value extends string>(name: EnumName): ReadonlyMap<Valu
 /** Event types that their writer may take back. */
 export const UNDOABLE: ReadonlySet<string> = new Set(vocabulary.undoable);
 
+/** Kinds of damage for which the condition of the mould is asked. */
+export const MOULDY: ReadonlySet<string> = new Set(vocabulary.mouldy);
+
+/** For each material the words by which somebody may look for it, apart from its name. */
+export const MATERIAL_WORDS: Readonly<Record<string, string>> = vocabulary.material_words;
+
 /** Kinds of damage for which the time of wetting is asked. */
 export const WETTING: ReadonlySet<string> = new Set(vocabulary.wetting);

@@ -1,6 +1,6 @@
 import assert from "node:assert/strict";
 import test from "node:test";
-import { checks, readTag, tagGroups } from "./tag.ts";
+import { lookalikes, checks, readTag, tagGroups } from "./tag.ts";
 import vectors from "./testdata/tags.json" with { type: "json" };
 
 test("reads every text that the Python side reads, to the same tag", () => {
@@ -42,4 +42,26 @@ test("names the fault", () => {
 
 test("groups as printed", () => {
   assert.deepEqual(tagGroups("ABCDEFGHJKMN7"), ["ABCD", "EFGH", "JKMN", "7"]);
+});
+
+test("a torn or soiled tag is like the tags that its readable characters allow", () => {
+  const tags = ["ABCDEFGHJKMN7", "ABCDEFGHJKMP5", "0123456789XYZ"];
+  assert.deepEqual(lookalikes("abcd efgh jk?? ?", tags), tags.slice(0, 2));
+  assert.deepEqual(lookalikes("ABCD-EFGH-JKM?-?", tags), tags.slice(0, 2));
+  assert.deepEqual(lookalikes("?????????KMP5", tags), ["ABCDEFGHJKMP5"]);
+  assert.deepEqual(lookalikes("FGHJK", tags), tags.slice(0, 2));
+  assert.deepEqual(lookalikes("O123", tags), ["0123456789XYZ"]);
+});
+
+test("two misread characters are forgiven in a whole code, the nearest first, and no more", () => {
+  const tags = ["ABCDEFGHJKMP5", "ABCDEFGHJKMN7"];
+  assert.deepEqual(lookalikes("ABCDEFGHJKMN7", tags), ["ABCDEFGHJKMN7", "ABCDEFGHJKMP5"]);
+  assert.deepEqual(lookalikes("ZZCDEFGHJKMN7", tags), ["ABCDEFGHJKMN7"]);
+  assert.deepEqual(lookalikes("ZZZDEFGHJKMN7", tags), []);
+});
+
+test("too little to go by is like nothing", () => {
+  assert.deepEqual(lookalikes("ABC", ["ABCDEFGHJKMN7"]), []);
+  assert.deepEqual(lookalikes("??????????MN7", ["ABCDEFGHJKMN7"]), []);
+  assert.deepEqual(lookalikes("ABCDEFGHJKMN77", ["ABCDEFGHJKMN7"]), []);
 });
