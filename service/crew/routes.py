@@ -142,6 +142,16 @@ def crew_worker(request: Request) -> Response:
     )
 
 
+@router.get("/crew/tag-worker.js", include_in_schema=False)
+def tag_worker() -> FileResponse:
+    """The service worker of scanned tags, which the page takes for /T/ and /t/ alone."""
+    return FileResponse(
+        BUILT / "tag-worker.js",
+        media_type="text/javascript",
+        headers={"cache-control": "no-cache", "service-worker-allowed": "/"},
+    )
+
+
 @router.get("/crew/app.webmanifest", include_in_schema=False)
 def app_manifest() -> FileResponse:
     """What a phone needs to know to put the crew's page on its home screen."""

@@ -22,6 +22,7 @@ _FIELD_LABELS = {
     "period": "Date or period",
     "medium": "Medium as written",
     "features": "Distinguishing features",
+    "quantity": "How many under the tag",
 }
 
 

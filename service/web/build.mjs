@@ -35,7 +35,7 @@ const manifest = { ...names, ...copyHashed(), ...(await drawIcons()) };
 writeFileSync(join(built, "manifest.json"), `${JSON.stringify(manifest, null, 2)}\n`);
 writeAppManifest(manifest);
 await bundleWorker([...new Set([...code, ...Object.values(manifest)])].sort());
-reportSizes([...new Set([...code, "worker.js", ...Object.values(manifest)])]);
+reportSizes([...new Set([...code, "worker.js", "tag-worker.js", ...Object.values(manifest)])]);
 
 /** Types and words from the Python contract, so that they are written once. */
 async function writeContract() {
@@ -162,8 +162,8 @@ async function bundleWorker(files) {
   ];
   await esbuild.build({
     absWorkingDir: web,
-    entryPoints: ["src/worker.ts"],
-    outfile: join(built, "worker.js"),
+    entryPoints: ["src/worker.ts", "src/tag-worker.ts"],
+    outdir: built,
     bundle: true,
     format: "iife",
     target: ["es2022", "safari16"],

@@ -66,9 +66,8 @@ def take_photo(page: Page, photo: bytes) -> None:
     page.locator("input[type=file]").set_input_files(
         {"name": "front.jpg", "mimeType": "image/jpeg", "buffer": photo}
     )
-    expect(page.get_by_role("img", name="Photo 1")).to_be_visible()
+    expect(page.get_by_role("heading", level=1)).to_have_text("What is it?")
     assert_sound(page)
-    page.get_by_role("button", name="Next").click()
 
 
 def choose(page: Page, heading: str, label: str) -> None:

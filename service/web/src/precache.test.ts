@@ -1,6 +1,14 @@
 import assert from "node:assert/strict";
 import test from "node:test";
-import { cacheName, faultOf, keptPath, outdated, PAGE, type KeptFile } from "./precache.ts";
+import {
+  crewPageFor,
+  cacheName,
+  faultOf,
+  keptPath,
+  outdated,
+  PAGE,
+  type KeptFile,
+} from "./precache.ts";
 
 const ORIGIN = "https://lagan.example";
 const SCRIPT: KeptFile = {
@@ -95,4 +103,19 @@ test("names the cache after the files, so that a changed file is another cache",
     assert.notEqual(await cacheName([{ ...SCRIPT, ...change }]), name);
   }
   assert.deepEqual(outdated([name, "crew-old", "somebody-else"], name), ["crew-old"]);
+});
+
+test("only going to the address of a tag leads to the crew's page", () => {
+  const origin = "https://lagan.invalid";
+  const ask = (url: string, mode: RequestMode = "navigate", method = "GET") =>
+    crewPageFor({ url, mode, method }, origin);
+  const page = `${origin}/crew/#tag=ABCDEFGHJKMN7`;
+  assert.equal(ask(`${origin}/T/ABCDEFGHJKMN7`), page);
+  assert.equal(ask(`${origin}/t/abcdefghjkmn7`), page);
+  for (const path of ["/", "/T/", "/T/a/b", "/office/", "/crew/", "/x/T/ABCDEFGHJKMN7"]) {
+    assert.equal(ask(`${origin}${path}`), null, path);
+  }
+  assert.equal(ask(`${origin}/T/ABCDEFGHJKMN7`, "cors"), null);
+  assert.equal(ask(`${origin}/T/ABCDEFGHJKMN7`, "navigate", "POST"), null);
+  assert.equal(ask("https://other.invalid/T/ABCDEFGHJKMN7"), null);
 });

@@ -28,6 +28,20 @@ export function outdated(names: readonly string[], current: string): string[] {
   return names.filter((name) => name.startsWith(CACHE_PREFIX) && name !== current);
 }
 
+/** Where a scanned tag leads: "/T/" and the tag, as it is printed, or in small letters. */
+const TAG_ADDRESS = /^\/[Tt]\/([^/]+)$/;
+
+/** The crew's page with the tag in it, for going to the address of a tag; null for all else. */
+export function crewPageFor(
+  request: Pick<Request, "method" | "mode" | "url">,
+  origin: string,
+): string | null {
+  const url = new URL(request.url);
+  if (request.method !== "GET" || request.mode !== "navigate" || url.origin !== origin) return null;
+  const [, tag] = TAG_ADDRESS.exec(url.pathname) ?? [];
+  return tag === undefined ? null : `${origin}${PAGE}#tag=${tag.toUpperCase()}`;
+}
+
 /**
  * The path under which `request` is kept, or null when it must go to the network untouched: all
  * that is not read, all that the service alone can answer, and all that is not in the list.

@@ -27,7 +27,10 @@ function wordsOf(text: string): string[] {
 function slipsTo(asked: string, word: string): number {
   if (word.startsWith(asked)) return 0;
   const most = asked.length >= TWO_SLIPS_FROM ? 2 : asked.length >= ONE_SLIP_FROM ? 1 : 0;
-  const beginnings = Array.from({ length: 2 * most + 1 }, (_, place) => asked.length - most + place);
+  const beginnings = Array.from(
+    { length: 2 * most + 1 },
+    (_, place) => asked.length - most + place,
+  );
   const least = Math.min(...beginnings.map((length) => distance(asked, word.slice(0, length))));
   return least <= most ? least : Infinity;
 }

@@ -68,6 +68,21 @@ export const TRIAGE = v.object({
   rank: v.number(),
 });
 
+const SPOT = v.object({
+  floor: v.optional(text, ""),
+  room: v.optional(text, ""),
+  wall: v.optional(text, ""),
+});
+/** One of the pieces that a doubly tied tag was tied to; null for what other fields are told. */
+const CLAIMED = v.fallback(
+  perhaps(v.object({ object_type: word<ObjectType>(), found: v.optional(SPOT) })),
+  null,
+);
+const CONFLICT = v.object({
+  field: text,
+  values: v.array(v.object({ event: text, actor: text, value: CLAIMED })),
+});
+
 const ITEM = v.object({
   tag: text,
   loss: perhaps(text),
@@ -90,6 +105,7 @@ const ITEM = v.object({
   valuation: perhaps(v.object({ value: v.object({ amount: text }) })),
   received_at: perhaps(text),
   steps: v.array(v.looseObject({})),
+  conflicts: v.optional(v.array(CONFLICT)),
   /** Every event that the record counts. */
   custody: v.array(v.object({ event: text })),
 });

@@ -82,7 +82,8 @@ export const strings = {
   torchOff: "Torch off",
   pointAtTag: "Hold the tag inside the frame",
   codeLabel: "Code on the tag",
-  codeHint: "13 letters and digits. O counts as 0; I and L count as 1.",
+  codeHint:
+    "13 letters and digits. O counts as 0; I and L count as 1. Put ? for each one you can't read; of a torn tag, type what is left.",
   useCode: "Use this code",
   cameraRefused: "The camera did not start. Allow it in the browser's settings, or type the code.",
   fault: {
@@ -92,7 +93,9 @@ export const strings = {
     character: (place: number, character: string) =>
       character === "U"
         ? `Character ${place} is a U, which tags never use. Is it a V?`
-        : `Character ${place}, “${character}”, is never used in a tag.`,
+        : character === "?"
+          ? "Not every character can be read. Choose the piece below, or take a new tag."
+          : `Character ${place}, “${character}”, is never used in a tag.`,
     length: (length: number, expected: number) =>
       length < expected
         ? `${many(expected - length, "character is", "characters are")} missing: a tag has ${expected}.`
@@ -202,13 +205,12 @@ export const strings = {
   addPhoto: "Add a photo",
   addDamage: "Add damage",
   addDetails: "Add title and maker",
-  undo: (what: string) => `Undo: ${what}`,
   undoReason: "Entered by mistake",
   undoName: {
     damage_noted: (what: string) => `damage “${what}”`,
     damage_withdrawn: (what: string) => `withdrawing “${what}”`,
     photo_taken: "last photo",
-    item_described: "last details",
+    item_described: "last details or correction",
   },
   recorded: "What is recorded",
   materials: "Materials",
@@ -377,6 +379,85 @@ export const strings = {
     missingText: "Look in the truck and in the containers again, then call whoever handed over.",
     surplusText: "Keep them apart until somebody knows where they belong.",
     done: "Done",
+  },
+
+  tagging: {
+    // Before entry.
+    lastSeen: "As last seen on this phone",
+    lastSeenText: "The service is being asked for news. Ask on the site what has changed.",
+    newCautions: "There are cautions here that you have not read",
+    readNow: "Read them now",
+    scanned: (tag: string) => `You scanned the tag ${tag}. Choose the loss it belongs to.`,
+
+    // A tag that can't be read whole.
+    lookalikes: "Is it one of these?",
+    noneAlike: "No piece on this phone has a tag like that.",
+    notAlike: "If the tag is blank and can't be read, throw it away and take another.",
+
+    // Faster.
+    sameAsLast: "Same as the last piece",
+    sameDamage: "Same damage as the last piece",
+    morePhotos: (count: number) => `${many(count, "photo", "photos")} taken. Take another, or look`,
+    summary: "What will be saved",
+    change: "Change:",
+    photos: "Photos",
+    noPhotos: "None",
+    composite: "Several materials",
+    compositeText: "The shortest time of any of them counts, and every “never” of each.",
+
+    // Mould.
+    mouldHeading: "Has somebody qualified said how far the mould goes?",
+    mould: {
+      "0": "Nobody has said",
+      "1": "Condition 1: no more than any such room",
+      "2": "Condition 2: settled dust and spores, no growth to speak of",
+      "3": "Condition 3: it grows or has grown here",
+    } as Readonly<Record<string, string>>,
+    mouldShort: (condition: number) => `Mould condition ${condition}`,
+
+    // Another tag.
+    retag: "Give it a new tag",
+    retagHeading: "A new tag for this piece",
+    retagLead: "Tie the new tag on, then scan it. The old and the new both lead to the piece.",
+    retagWhy: "What is wrong with the old one?",
+    retagReasons: {
+      torn: "Torn or soiled",
+      lost: "Lost",
+      unreadable: "Can't be read",
+    },
+    retagSame: "That is the tag it has. Scan a new one.",
+    tags: "Tags",
+    now: "now",
+    before: "before",
+
+    // One tag on two pieces.
+    twice: "This tag is on two pieces",
+    twiceText: (mine: string, others: string) =>
+      `Recorded from this phone: ${mine}. Recorded from elsewhere: ${others}. Give one of them a new tag.`,
+    anew: "Give this phone's piece a new tag",
+    anewLead:
+      "Take the old tag off the piece recorded from this phone, tie a new one on and scan it. All that this phone said of the piece moves to the new tag; the old one stays with the other piece.",
+    anewReason: "The tag was on two pieces",
+
+    // Parts.
+    bagHolds: "What is in the bag?",
+    bagHint: "Such as: 14 flakes of paint from the lower left, two splinters of the frame.",
+    bagLead: "Bag the fragments and tie the tag to the bag.",
+    holds: "Holds",
+    notes: "Notes",
+
+    // Correcting and taking back.
+    correct: "Correct what it is",
+    correctHeading: "Correct what it is",
+    correctNothing: "Nothing has been changed.",
+    undo: "Undo the last entry",
+    undoHeading: (what: string) => `Take back: ${what}?`,
+    undoWhen: (when: string) => `Entered ${when}. It stays in the record as taken back.`,
+    takeBack: "Take it back",
+    keepIt: "Keep it",
+    undone: (what: string) => `Taken back: ${what}`,
+    nothingToUndo:
+      "Nothing is left to undo. The tag itself stays: correct what it is, or give it a new tag.",
   },
 
   // Not yet sent.

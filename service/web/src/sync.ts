@@ -77,7 +77,11 @@ async function sendWaitingPhotos(store: Store): Promise<void> {
   );
   for (const one of waiting) {
     const photo = await store.photo(one.ref);
-    if (photo?.full == null) {
+    if (photo?.full === null) {
+      await store.settle(one); // It was sent under another tag; its receipt is why it is dropped.
+      continue;
+    }
+    if (photo === undefined) {
       await store.mark(one, strings.photoGone);
       continue;
     }

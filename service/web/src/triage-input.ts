@@ -23,6 +23,20 @@ interface Known {
   value: string | null;
 }
 
+/** The cautions that `person` has read, by the service's word and by this phone's own events. */
+export function cautionsRead(
+  loss: Loss,
+  kept: readonly KeptEvent[],
+  person: string,
+): ReadonlySet<string> {
+  const own = kept
+    .map(bodyOf)
+    .flatMap((body) =>
+      body.type === "cautions_acknowledged" && body.person === person ? body.cautions : [],
+    );
+  return new Set([...(loss.acknowledged[person] ?? []), ...own]);
+}
+
 /** Whether the service's answer counts all that this phone has said and not taken back. */
 export function countsAll(page: ItemPage, phone: Phone): boolean {
   const counted = eventsIn(page.item);
@@ -171,11 +185,13 @@ function least<One>(
 
 /** Whether a record counts an event that this phone has since taken back. */
 function countsTakenBack(item: Item, phone: Phone): boolean {
-  const standing = new Set(phone.pieces.get(item.tag)?.events);
+  const piece = phone.pieces.get(item.tag);
+  const standing = new Set(piece?.events);
+  const tags = piece?.tags ?? [item.tag];
   const counted = eventsIn(item);
   return phone.kept.some((one) => {
     const body = bodyOf(one);
-    return "tag" in body && body.tag === item.tag && !standing.has(one.id) && counted.has(one.id);
+    return "tag" in body && tags.includes(body.tag) && !standing.has(one.id) && counted.has(one.id);
   });
 }
 

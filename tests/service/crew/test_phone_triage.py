@@ -39,6 +39,7 @@ SCRIPT = Path(__file__).parents[3] / "service" / "web" / "src" / "piece-lines.ts
 NOW = datetime(2026, 3, 4, 12, tzinfo=UTC)
 LOSS = "L-1"
 TAG, *PART_TAGS = TAGS[:3]
+NEW_TAG = "0000000000034"
 CASES = 600
 CONDITIONS: list[MouldConditionNumber | None] = [None, None, 1, 2, 3]
 
@@ -51,6 +52,7 @@ class Case:
     own: ev.Journal = field(default_factory=lambda: ev.Journal("phone-1", "UTC"))
     other: ev.Journal = field(default_factory=lambda: ev.Journal("phone-2", "UTC"))
     written: list[ev.Event] = field(default_factory=list)
+    carries: str = TAG
 
     def say(self, journal: ev.Journal, body: BaseModel) -> ev.Event:
         event = journal.write(body, actor="Ana Ruiz", role=Role.CREW, at=NOW, loss=LOSS)
@@ -76,27 +78,32 @@ class Case:
             ),
         )
 
+    def replace_tag(self) -> None:
+        """The first tag is lost; what is said from here on is said under either."""
+        self.say(self.own, ev.TagReplaced(tag=TAG, new_tag=NEW_TAG, reason="lost"))
+        self.carries = self.chance.choice([TAG, NEW_TAG])
+
     def remark(self, journal: ev.Journal) -> None:
         """One thing that changes the triage of the piece, or the taking back of one."""
         damage = self.chance.choice(list(Damage)[:6])
         kinds: list[Callable[[], BaseModel]] = [
             lambda: ev.ItemDescribed(
-                tag=TAG,
+                tag=self.carries,
                 significance=self.sometimes(0.5, self.chance.choice(list(Significance))),
                 conservator_only=self.sometimes(0.3, self.chance.random() < 0.5),
                 materials=self.sometimes(0.3, (self.chance.choice(list(Material)),)),
                 replaces=tuple(one.id for one in self.written),
             ),
-            lambda: ev.DamageWithdrawn(tag=TAG, damage=damage, reason="a shadow"),
+            lambda: ev.DamageWithdrawn(tag=self.carries, damage=damage, reason="a shadow"),
             lambda: ev.ValueStated(
-                tag=TAG,
+                tag=self.carries,
                 basis=self.chance.choice(list(ValueBasis)),
                 value=ev.Money(amount=str(self.chance.randint(1, 9_999)), currency="EUR"),
                 stated_by="the owner",
             ),
             *[
                 lambda: ev.DamageNoted(
-                    tag=TAG,
+                    tag=self.carries,
                     damage=damage,
                     extent=self.chance.choice(list(Extent)),
                     wet_since=self.sometimes(0.6, self.ago()),
@@ -129,7 +136,9 @@ def entries(events: list[ev.Event], tag: str) -> list[Entry]:
     return [
         Entry(number, NOW, "", event, body)
         for number, event in enumerate(events)
-        if (body := ev.decode(event)) and f"item:{tag}" in ev.subjects(body)
+        if (body := ev.decode(event))
+        and {f"item:{one}" for one in ((tag, NEW_TAG) if tag == TAG else (tag,))}
+        & ev.subjects(body)
     ]
 
 
@@ -154,6 +163,8 @@ def drawn(seed: int) -> tuple[dict[str, Any], dict[str, Any]]:
         case.tag(tag, parent=TAG)
     for _ in range(chance.randint(0, 3)):
         case.remark(case.own)
+    if chance.random() < 0.3:
+        case.replace_tag()
     page = None
     if chance.random() < 0.6:
         case.other.saw(case.own.clock)
@@ -218,3 +229,4 @@ def test_the_cases_drawn_hold_what_can_differ(
     assert any(page and page["parts"] for page in pages)
     types = {one["event"]["body"]["type"] for held, _ in cases for one in held["kept"]}
     assert {"event_undone", "value_stated", "item_described", "damage_withdrawn"} <= types
+    assert "tag_replaced" in types

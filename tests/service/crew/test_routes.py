@@ -57,6 +57,16 @@ def test_the_worker_names_the_page_as_it_is_drawn(client: TestClient) -> None:
     assert f'PAGE_INTEGRITY = "sha256-{digest}"' in answer.text
 
 
+def test_the_worker_of_scanned_tags_may_have_their_scopes(client: TestClient) -> None:
+    answer = client.get("/crew/tag-worker.js")
+    assert answer.status_code == 200
+    assert answer.headers["content-type"].startswith("text/javascript")
+    assert answer.headers["cache-control"] == "no-cache"
+    assert answer.headers["service-worker-allowed"] == "/"
+    # The worker that keeps the page stays within the page's own scope.
+    assert "service-worker-allowed" not in client.get("/crew/worker.js").headers
+
+
 def test_the_worker_lists_every_file_of_the_page_with_its_type_and_digest(
     client: TestClient,
 ) -> None:

@@ -5,6 +5,7 @@ import { BeforeOffline, NewVersion } from "./notices.tsx";
 import { Drawings, Notice, Strip } from "./parts.tsx";
 import { go, route, type Route } from "./route.ts";
 import { AddDamage } from "./screens/add-damage.tsx";
+import { Correct } from "./screens/correct.tsx";
 import { DelayScreen } from "./screens/delay.tsx";
 import { Details } from "./screens/details.tsx";
 import { Entry } from "./screens/entry.tsx";
@@ -14,6 +15,7 @@ import { Move } from "./screens/move.tsx";
 import { Pack } from "./screens/pack.tsx";
 import { PieceScreen } from "./screens/piece.tsx";
 import { Pieces } from "./screens/pieces.tsx";
+import { Anew, Retag } from "./screens/retag.tsx";
 import { Receive } from "./screens/receive.tsx";
 import { StepScreen } from "./screens/steps.tsx";
 import { Truck } from "./screens/truck.tsx";
@@ -38,10 +40,7 @@ function AtLoss({ now }: { now: RouteAtLoss }) {
   const [failure, setFailure] = useState<string | null>(null);
   useEffect(() => {
     setFailure(null);
-    // Before entry, only what the service says now will do, unless it can't be reached.
-    openLoss(now.loss, now.at !== "entry").catch((error: unknown) =>
-      setFailure(sentenceFor(error)),
-    );
+    openLoss(now.loss).catch((error: unknown) => setFailure(sentenceFor(error)));
   }, [now.loss]);
 
   const open = loss.value;
@@ -84,6 +83,12 @@ function Screen({ now }: { now: RouteAtLoss }) {
       return <Details loss={now.loss} tag={now.tag} />;
     case "damage":
       return <AddDamage loss={now.loss} tag={now.tag} />;
+    case "correct":
+      return <Correct loss={now.loss} tag={now.tag} />;
+    case "retag":
+      return <Retag loss={now.loss} tag={now.tag} />;
+    case "anew":
+      return <Anew loss={now.loss} tag={now.tag} />;
     case "move":
       return <Move loss={now.loss} />;
     case "pack":

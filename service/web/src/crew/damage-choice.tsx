@@ -1,8 +1,9 @@
 // Choosing kinds of damage, how far each reaches, and when the piece got wet.
 import { useState } from "preact/hooks";
-import { labelsOf, WETTING, type Damage, type Extent } from "../contract.ts";
+import { labelsOf, MOULDY, WETTING, type Damage, type Extent } from "../contract.ts";
 import { strings } from "../strings.ts";
-import type { Draft, WetSince } from "./draft.ts";
+import type { MouldCondition } from "../triage.ts";
+import type { Seen, WetSince } from "./draft.ts";
 import { Field, Segments, Tile } from "./parts.tsx";
 import { loss } from "./state.ts";
 import { DAMAGE_GROUP, type DamageGroup } from "./suggestions.ts";
@@ -11,17 +12,17 @@ const DAMAGES = labelsOf<Damage>("Damage");
 const EXTENTS = labelsOf<Extent>("Extent");
 const FIRE_PERILS: readonly string[] = ["fire", "smoke"];
 
-type Damages = Draft["damages"];
+type Damages = Seen["damages"];
+type MouldAnswer = "0" | "1" | "2" | "3";
 
 export function DamageChoice(props: {
-  damages: Damages;
-  onChange: (damages: Damages) => void;
-  wetSince: WetSince;
-  onWetSince: (wetSince: WetSince) => void;
+  seen: Seen;
+  onChange: (change: Partial<Seen>) => void;
   /** Kinds already on record, which need not be offered again. */
   without?: ReadonlySet<Damage>;
 }) {
-  const { damages, onChange } = props;
+  const { damages, wetSince, mouldCondition } = props.seen;
+  const onChange = (to: Damages) => props.onChange({ damages: to });
   const offered = [...DAMAGES.keys()].filter((one) => !props.without?.has(one));
   const toggle = (damage: Damage) => {
     if (damages[damage] !== undefined) onChange(without(damages, damage));
@@ -51,7 +52,13 @@ export function DamageChoice(props: {
         );
       })}
       {Object.keys(damages).some((damage) => WETTING.has(damage)) && (
-        <WetQuestion value={props.wetSince} onChange={props.onWetSince} />
+        <WetQuestion value={wetSince} onChange={(to) => props.onChange({ wetSince: to })} />
+      )}
+      {Object.keys(damages).some((damage) => MOULDY.has(damage)) && (
+        <MouldQuestion
+          value={mouldCondition}
+          onChange={(to) => props.onChange({ mouldCondition: to })}
+        />
       )}
     </>
   );
@@ -137,6 +144,26 @@ function WetQuestion({ value, onChange }: { value: WetSince; onChange: (to: WetS
           attributes={{ type: "datetime-local" }}
         />
       )}
+    </section>
+  );
+}
+
+/** The conditions of ANSI/IICRC S520, which only somebody qualified assigns. */
+function MouldQuestion(props: {
+  value: Seen["mouldCondition"];
+  onChange: (to: Seen["mouldCondition"]) => void;
+}) {
+  return (
+    <section class="panel mould-conditions">
+      <h2>{strings.tagging.mouldHeading}</h2>
+      <Segments
+        legend={strings.tagging.mouldHeading}
+        options={Object.entries(strings.tagging.mould) as [MouldAnswer, string][]}
+        value={String(props.value ?? 0) as MouldAnswer}
+        onChoose={(chosen) =>
+          props.onChange(chosen === "0" ? null : (Number(chosen) as MouldCondition))
+        }
+      />
     </section>
   );
 }

@@ -3,13 +3,14 @@ import type { ComponentChildren } from "preact";
 import { useRef, useState } from "preact/hooks";
 import { cameraPossible, signalScan } from "../camera.ts";
 import { labelsOf, type ObjectType } from "../contract.ts";
+import { carrying } from "../pieces.ts";
 import { strings } from "../strings.ts";
 import type { Load } from "../moving.ts";
 import { readTag } from "../tag.ts";
 import { shortTime } from "./damage-choice.tsx";
 import { Field, Icon, Notice, TagCode } from "./parts.tsx";
-import { wordsFor } from "./screens/step-tag.tsx";
 import { answers, firstTag, newTags, onTheRoad, pieces } from "./state.ts";
+import { TypedTag, wordsFor } from "./typed-tag.tsx";
 import { Viewfinder } from "./viewfinder.tsx";
 
 const OBJECTS = labelsOf<ObjectType>("ObjectType");
@@ -25,7 +26,6 @@ export function signalTrouble(): void {
 
 /** Reads one tag after another, by camera or typed. */
 export function TagReader(props: { typing: boolean; onTag: (tag: string) => void }) {
-  const [code, setCode] = useState("");
   const [fault, setFault] = useState<string | null>(null);
   const seenAt = useRef(new Map<string, number>());
 
@@ -56,35 +56,15 @@ export function TagReader(props: { typing: boolean; onTag: (tag: string) => void
     );
   }
   return (
-    <form
-      class="panel"
-      onSubmit={(event) => {
-        event.preventDefault();
-        if (use(code)) setCode("");
+    <TypedTag
+      fault={fault}
+      onUse={use}
+      onEdit={() => setFault(null)}
+      onPick={(tag) => {
+        setFault(null);
+        props.onTag(tag);
       }}
-    >
-      <Field
-        id="code"
-        label={strings.codeLabel}
-        hint={strings.codeHint}
-        value={code}
-        error={fault}
-        onInput={(value) => {
-          setCode(value);
-          setFault(null);
-        }}
-        attributes={{
-          autocomplete: "off",
-          autocapitalize: "characters",
-          spellcheck: false,
-          class: "code",
-          enterkeyhint: "done",
-        }}
-      />
-      <button type="submit" class="button button--primary button--scan button--wide">
-        {strings.useCode}
-      </button>
-    </form>
+    />
   );
 }
 
@@ -152,7 +132,7 @@ export function NameForm(props: {
 
 /** What the piece under `tag` is, in a few words; null when this phone does not know. */
 export function whatIs(tag: string): string | null {
-  const own = pieces.value.get(tag);
+  const own = carrying(pieces.value, tag);
   const known = own ?? answers.value.get(tag)?.item;
   const listed = onTheRoad.value?.pieces.find((one) => one.tag === tag);
   const type = own?.objectType ?? answers.value.get(tag)?.item.object_type ?? listed?.object_type;

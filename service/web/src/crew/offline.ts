@@ -4,6 +4,9 @@ import { signal } from "@preact/signals";
 import { TAKE_OVER } from "../precache.ts";
 
 const WORKER = "/crew/worker.js";
+/** Answers for scanned tags, and for nothing else. */
+const TAG_WORKER = "/crew/tag-worker.js";
+const TAG_SCOPES = ["/T/", "/t/"];
 
 /** What a browser offers where it can put the page on the home screen itself. */
 interface InstallOffer extends Event {
@@ -62,6 +65,11 @@ async function look(): Promise<void> {
   try {
     const registration = await navigator.serviceWorker.register(WORKER, { updateViaCache: "none" });
     follow(registration);
+    await Promise.all(
+      TAG_SCOPES.map((scope) =>
+        navigator.serviceWorker.register(TAG_WORKER, { scope, updateViaCache: "none" }),
+      ),
+    );
     if (registration.active !== null) await registration.update();
   } catch {
     // No network, or something else than the service answered. What is kept already stays good.

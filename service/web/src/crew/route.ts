@@ -5,14 +5,16 @@ import { signal } from "@preact/signals";
 export const STEPS = ["tag", "photos", "object", "materials", "damage", "place"] as const;
 export type Step = (typeof STEPS)[number];
 
+/** What can be said of a piece after it was tagged: each a screen. */
+const ABOUT = ["details", "damage", "correct", "retag", "anew"] as const;
+
 export type Route =
   | { at: "losses" }
   | { at: "entry"; loss: string }
   | { at: "pieces"; loss: string }
   | { at: "step"; loss: string; step: Step }
   | { at: "piece"; loss: string; tag: string }
-  | { at: "details"; loss: string; tag: string }
-  | { at: "damage"; loss: string; tag: string }
+  | { at: (typeof ABOUT)[number]; loss: string; tag: string }
   | { at: "move"; loss: string }
   /** Without a container, it is still to be chosen. */
   | { at: "pack"; loss: string; container: string | null }
@@ -54,6 +56,9 @@ export function address(to: Route): string {
       return `#/${to.loss}/piece/${to.tag}`;
     case "details":
     case "damage":
+    case "correct":
+    case "retag":
+    case "anew":
       return `#/${to.loss}/piece/${to.tag}/${to.at}`;
     case "pack":
       return to.container === null ? `#/${to.loss}/pack` : `#/${to.loss}/pack/${to.container}`;
@@ -75,7 +80,7 @@ function read(hash: string): Route {
     return { at: "step", loss, step: STEPS.find((step) => step === name) ?? "tag" };
   }
   if (place === "piece" && name) {
-    return { at: more === "details" || more === "damage" ? more : "piece", loss, tag: name };
+    return { at: ABOUT.find((about) => about === more) ?? "piece", loss, tag: name };
   }
   if (place === "move" || place === "truck") return { at: place, loss };
   if (place === "pack") return { at: "pack", loss, container: name || null };

@@ -15,10 +15,10 @@ import {
   type Road,
   type Triage,
 } from "../api.ts";
-import type { Body, PartRole } from "../contract.ts";
+import type { Body } from "../contract.ts";
 import { firstTagBy, foldMoves, joined } from "../moving.ts";
 import { packingRows, type PackingRow } from "../packing.ts";
-import { foldPieces, type Place } from "../pieces.ts";
+import { carrying, foldPieces, type Place } from "../pieces.ts";
 import { BRIEFING, FACTS, ITEM_PAGE, LOSSES, ROAD, shaped } from "../shapes.ts";
 import {
   roomOf,
@@ -31,7 +31,7 @@ import {
 } from "../store.ts";
 import { strings } from "../strings.ts";
 import { enrol, sendAll, type Sent } from "../sync.ts";
-import { countsAll, inputOf, madeOf } from "../triage-input.ts";
+import { cautionsRead, countsAll, inputOf, madeOf } from "../triage-input.ts";
 import { assess, Facts } from "../triage.ts";
 import { aged } from "./clock.ts";
 import { bodiesOf, EMPTY_DRAFT, type Draft } from "./draft.ts";
@@ -46,6 +46,8 @@ export let store: Store;
 export const person = signal("");
 export const lossList = signal<readonly LossSummary[] | null>(null);
 export const loss = signal<Briefing | null>(null);
+/** Whether the service itself has said what `loss` holds since it was opened. */
+export const lossFresh = signal(false);
 export const kept = signal<readonly KeptEvent[]>([]);
 export const outbox = signal<readonly Waiting[]>([]);
 export const sending = signal(false);
@@ -68,6 +70,16 @@ export const reached = signal<ReadonlySet<string>>(new Set());
 export const facts = signal<Facts | null>(null);
 
 export const pieces = computed(() => foldPieces(kept.value));
+/** The last piece tagged here that is not a part, for those like it; undefined before the first. */
+export const lastPiece = computed(() =>
+  [...pieces.value.values()].findLast((piece) => piece.parent === null),
+);
+/** Cautions of the open loss that `person` has not read, as far as this phone knows. */
+export const unread = computed(() => {
+  if (loss.value === null) return [];
+  const read = cautionsRead(loss.value.loss, kept.value, person.value);
+  return loss.value.cautions.map((one) => one.id).filter((id) => !read.has(id));
+});
 /** What this phone packed, listed, handed over and received of the open loss. */
 export const moves = computed(() => foldMoves(kept.value));
 /** What the service last said is on the road. */
@@ -119,7 +131,7 @@ export async function start(): Promise<void> {
   recentPlaces.value = (await store.note<Place[]>("places")) ?? [];
   recentObjects.value = (await store.note<string[]>("objects")) ?? [];
   recentMaterials.value = (await store.note<string[]>("materials")) ?? [];
-  draft.value = (await store.note<Draft>("draft")) ?? EMPTY_DRAFT;
+  draft.value = { ...EMPTY_DRAFT, ...(await store.note<Draft>("draft")) };
   outbox.value = await store.outbox();
   // `navigator.onLine` says little in a damaged building: every sign of a network is only a
   // reason to try.
@@ -148,16 +160,21 @@ export async function loadLosses(): Promise<void> {
 }
 
 /**
- * Open a loss: what to read before entry, and this phone's own events on it. With `seenWillDo`,
- * what was last seen of it stands until the service answers, which a bad network can draw out.
+ * Open a loss: what to read before entry, and this phone's own events on it. What was last seen of
+ * it stands until the service answers, which a bad network can draw out; the screens say so.
  */
-export async function openLoss(id: string, seenWillDo: boolean): Promise<void> {
+export async function openLoss(id: string): Promise<void> {
   if (loss.value?.loss.loss !== id) {
     loss.value = null;
     kept.value = await store.eventsOf(id);
-    if (seenWillDo) loss.value = await seen(`loss:${id}`, BRIEFING);
+    lossFresh.value = false;
+    loss.value = await seen(`loss:${id}`, BRIEFING);
   }
-  loss.value = await freshOr(`loss:${id}`, BRIEFING, () => briefing(id));
+  loss.value = await freshOr(`loss:${id}`, BRIEFING, async () => {
+    const fresh = await briefing(id);
+    lossFresh.value = true;
+    return fresh;
+  });
   await loadFacts();
 }
 
@@ -328,7 +345,7 @@ async function clearDraft(): Promise<void> {
 /** Begin a piece, in the same place as the last one or, for a part, in that of its parent. */
 export async function beginDraft(
   loss: string,
-  part?: { parent: string; role: PartRole | null; found: Place },
+  part?: { parent: string; found: Place },
 ): Promise<void> {
   await keepDraft({
     ...EMPTY_DRAFT,
@@ -375,11 +392,12 @@ export async function loadRoad(id: string): Promise<void> {
 
 /** The loss that a piece belongs to, as far as this phone knows; null when it does not. */
 export async function lossOf(tag: string): Promise<string | null> {
-  if (pieces.value.has(tag)) return loss.value?.loss.loss ?? null;
+  if (carrying(pieces.value, tag) !== undefined) return loss.value?.loss.loss ?? null;
   const answer = answers.value.get(tag) ?? (await seen(`item:${tag}`, ITEM_PAGE));
   if (answer?.item.loss) return answer.item.loss;
   for (const other of (await seen("losses", LOSSES)) ?? []) {
-    if (foldPieces(await store.eventsOf(other.loss)).has(tag)) return other.loss;
+    const held = foldPieces(await store.eventsOf(other.loss));
+    if (carrying(held, tag) !== undefined) return other.loss;
   }
   return null;
 }

@@ -1,30 +1,31 @@
 import { useState } from "preact/hooks";
+import { carrying } from "../../pieces.ts";
 import { strings } from "../../strings.ts";
 import { DamageChoice } from "../damage-choice.tsx";
-import { damageBodies, EMPTY_DRAFT, wetTimeMissing } from "../draft.ts";
+import { damageBodies, NOTHING_SEEN, wetTimeMissing } from "../draft.ts";
 import { BackButton, Dock, Heading, NextButton, Notice } from "../parts.tsx";
 import { go } from "../route.ts";
 import { loss as openLoss, pieces, record, sentenceFor } from "../state.ts";
 
 /** Damage seen on a piece after it was tagged. */
 export function AddDamage({ loss, tag }: { loss: string; tag: string }) {
-  const [damages, setDamages] = useState(EMPTY_DRAFT.damages);
-  const [wetSince, setWetSince] = useState(EMPTY_DRAFT.wetSince);
+  const [seen, setSeen] = useState(NOTHING_SEEN);
   const [failure, setFailure] = useState<string | null>(null);
-  const known = new Set(pieces.value.get(tag)?.damages.keys());
+  const piece = carrying(pieces.value, tag);
+  const known = new Set(piece?.damages.keys());
 
   const save = async () => {
-    if (Object.keys(damages).length === 0) {
+    if (Object.keys(seen.damages).length === 0) {
       setFailure(strings.chooseDamage);
       return;
     }
-    if (wetTimeMissing(damages, wetSince)) {
+    if (wetTimeMissing(seen)) {
       setFailure(strings.wetMissing);
       return;
     }
     try {
       const siteWetSince = openLoss.value?.loss.wet_since ?? null;
-      await record(damageBodies(tag, damages, wetSince, siteWetSince));
+      await record(damageBodies(piece?.tag ?? tag, seen, siteWetSince));
       go({ at: "piece", loss, tag });
     } catch (error) {
       setFailure(sentenceFor(error));
@@ -35,10 +36,8 @@ export function AddDamage({ loss, tag }: { loss: string; tag: string }) {
     <div class="stack">
       <Heading title={strings.damageHeading} lead={strings.damageLead} />
       <DamageChoice
-        damages={damages}
-        onChange={setDamages}
-        wetSince={wetSince}
-        onWetSince={setWetSince}
+        seen={seen}
+        onChange={(change) => setSeen({ ...seen, ...change })}
         without={known.add("none_seen")}
       />
       {failure !== null && <Notice kind="error" title={failure} />}

@@ -2,9 +2,18 @@ import { useState } from "preact/hooks";
 import type { Caution } from "../../api.ts";
 import { labelsOf, type Hazard } from "../../contract.ts";
 import { strings } from "../../strings.ts";
+import { cautionsRead } from "../../triage-input.ts";
 import { BackButton, Dock, Field, Heading, Icon, NextButton, Notice } from "../parts.tsx";
 import { go, scannedOutside } from "../route.ts";
-import { loss as openLoss, person, record, rememberPerson, sentenceFor } from "../state.ts";
+import {
+  kept,
+  loss as openLoss,
+  lossFresh,
+  person,
+  record,
+  rememberPerson,
+  sentenceFor,
+} from "../state.ts";
 
 const HAZARDS = labelsOf<Hazard>("Hazard");
 
@@ -19,8 +28,8 @@ export function Entry({ loss }: { loss: string }) {
 
   const given = open.loss.authorisations.map((one) => one.given_by);
   const shown = open.cautions.map((one) => one.id);
-  const had = open.loss.acknowledged[name.trim()] ?? [];
-  const read = name.trim() !== "" && shown.every((id) => had.includes(id));
+  const had = cautionsRead(open.loss, kept.value, name.trim());
+  const read = name.trim() !== "" && shown.every((id) => had.has(id));
 
   const enter = async () => {
     if (name.trim() === "") {
@@ -33,13 +42,6 @@ export function Entry({ loss }: { loss: string }) {
       await rememberPerson(name.trim());
       if (!read) {
         await record([{ type: "cautions_acknowledged", person: name.trim(), cautions: shown }]);
-        openLoss.value = {
-          ...open,
-          loss: {
-            ...open.loss,
-            acknowledged: { ...open.loss.acknowledged, [name.trim()]: shown },
-          },
-        };
       }
       go(
         scannedOutside.value === null ? { at: "pieces", loss } : { at: "step", loss, step: "tag" },
@@ -55,6 +57,11 @@ export function Entry({ loss }: { loss: string }) {
     <div class="stack">
       <Heading title={strings.beforeEntry} lead={`${open.loss.title}, ${open.loss.site}`} />
       <Notice kind="caution" title={strings.entryDecided} />
+      {!lossFresh.value && (
+        <Notice kind="note" title={strings.tagging.lastSeen}>
+          <p>{strings.tagging.lastSeenText}</p>
+        </Notice>
+      )}
       {given.length > 0 ? (
         <Notice kind="done" title={strings.authorisedBy(given.join(", "))} />
       ) : (

@@ -1,8 +1,10 @@
 import { useEffect, useState } from "preact/hooks";
 import { labelsOf, type Peril } from "../../contract.ts";
 import { strings } from "../../strings.ts";
+import { readTag } from "../../tag.ts";
 import { Card, Heading, Icon, Notice } from "../parts.tsx";
-import { loadLosses, lossList, sentenceFor } from "../state.ts";
+import { go, scannedOutside } from "../route.ts";
+import { loadLosses, lossList, lossOf, person, sentenceFor } from "../state.ts";
 
 const PERILS = labelsOf<Peril>("Peril");
 
@@ -14,11 +16,14 @@ export function Losses() {
     loadLosses().catch((error: unknown) => setFailure(sentenceFor(error)));
   };
   useEffect(load, []);
+  useEffect(() => void openScanned(), []);
 
   const list = lossList.value;
+  const scanned = scannedTag();
   return (
     <div class="stack">
       <Heading title={strings.chooseLoss} />
+      {scanned !== null && <Notice kind="note" title={strings.tagging.scanned(scanned)} />}
       {failure !== null && (
         <Notice kind="error" title={strings.loadFailed}>
           <p>{failure}</p>
@@ -49,4 +54,19 @@ export function Losses() {
       </ul>
     </div>
   );
+}
+
+/** The tag that the phone's own camera app read, where it is one. */
+function scannedTag(): string | null {
+  const reading = scannedOutside.value === null ? null : readTag(scannedOutside.value);
+  return reading !== null && "tag" in reading ? reading.tag : null;
+}
+
+/** A tag whose piece this phone knows leads to the piece at once. */
+async function openScanned(): Promise<void> {
+  const tag = scannedTag();
+  const loss = tag === null || person.value === "" ? null : await lossOf(tag);
+  if (tag === null || loss === null) return;
+  scannedOutside.value = null;
+  go({ at: "piece", loss, tag }, true);
 }

@@ -1,13 +1,7 @@
 import { useEffect, useState } from "preact/hooks";
 import type { ItemPage, Triage } from "../../api.ts";
-import {
-  labelsOf,
-  type Damage,
-  type Extent,
-  type Material,
-  type ObjectType,
-} from "../../contract.ts";
-import type { Piece } from "../../pieces.ts";
+import { labelsOf, type Damage, type ObjectType, type PartRole } from "../../contract.ts";
+import { carrying, type Piece } from "../../pieces.ts";
 import { strings } from "../../strings.ts";
 import { clockOf } from "../clock.ts";
 import { shortTime } from "../damage-choice.tsx";
@@ -26,18 +20,18 @@ import {
   sentenceFor,
   type Ruling,
 } from "../state.ts";
-import { wordsFor } from "./step-place.tsx";
+import { damageWords, materialWords, objectWords, placeWords } from "../words.ts";
 
 const OBJECTS = labelsOf<ObjectType>("ObjectType");
-const MATERIALS = labelsOf<Material>("Material");
+const ROLES = labelsOf<PartRole>("PartRole");
 const DAMAGES = labelsOf<Damage>("Damage");
-const EXTENTS = labelsOf<Extent>("Extent");
 /** Characters of the facts' version: enough to tell two apart, short enough to read out. */
 const VERSION_SHOWN = 12;
 
 /** Of one piece: hours left, why, what never to do; then its record and what can be added. */
-export function PieceScreen({ loss, tag }: { loss: string; tag: string }) {
-  const piece = pieces.value.get(tag);
+export function PieceScreen({ loss, tag: asked }: { loss: string; tag: string }) {
+  const piece = carrying(pieces.value, asked);
+  const tag = piece?.tag ?? asked;
   const answer = answers.value.get(tag);
   const ruling = rulingOn(tag);
   const unsent = outbox.value.filter((one) => piece?.events.includes(one.ref)).length;
@@ -60,7 +54,7 @@ export function PieceScreen({ loss, tag }: { loss: string; tag: string }) {
       <header class="piece-head">
         <h1 tabIndex={-1}>{titleOf(piece, answer)}</h1>
         <p class="row">
-          <TagCode tag={tag} />
+          <TagCode tag={piece?.tags.at(-1) ?? tag} />
           {piece !== undefined && (
             <span class={`flag flag--${unsent === 0 ? "done" : "caution"}`}>
               {unsent === 0 ? strings.savedAndSent : strings.savedOnPhone}
@@ -68,6 +62,7 @@ export function PieceScreen({ loss, tag }: { loss: string; tag: string }) {
           )}
         </p>
       </header>
+      {piece !== undefined && <OnTwoPieces loss={loss} piece={piece} answer={answer} />}
       {ruling === null ? (
         <Notice kind="caution" title={strings.triageWaiting}>
           <p>{strings.triageWaitingText}</p>
@@ -207,14 +202,15 @@ function Hours({ triage }: { triage: Triage }) {
 function Recorded(props: { loss: string; piece: Piece; doing: (work: Promise<void>) => void }) {
   const { loss, piece, doing } = props;
   const parts = [...pieces.value.values()].filter((one) => one.parent === piece.tag);
-  const damages = [...piece.damages].map(
-    ([damage, extent]) => `${DAMAGES.get(damage)} (${EXTENTS.get(extent)?.toLowerCase()})`,
-  );
   const facts: [string, string][] = [
-    [strings.materials, piece.materials.map((one) => MATERIALS.get(one)).join("; ")],
-    [strings.damage, damages.join("; ") || strings.noDamage],
-    [strings.where, wordsFor(piece.found) || strings.notRecorded],
+    [strings.materials, materialWords(piece.materials)],
+    [strings.damage, damageWords(piece.damages, piece.mouldCondition) || strings.noDamage],
+    [strings.where, placeWords(piece.found) || strings.notRecorded],
   ];
+  if (piece.description !== "") {
+    const term = piece.role === "fragments" ? strings.tagging.holds : strings.tagging.notes;
+    facts.push([term, piece.description]);
+  }
   if (piece.quantity > 1) facts.unshift([strings.howManyShort, String(piece.quantity)]);
   return (
     <>
@@ -236,6 +232,17 @@ function Recorded(props: { loss: string; piece: Piece; doing: (work: Promise<voi
               <dd>{value}</dd>
             </div>
           ))}
+          {piece.tags.length > 1 && (
+            <div>
+              <dt>{strings.tagging.tags}</dt>
+              {piece.tags.toReversed().map((one, place) => (
+                <dd key={one}>
+                  <TagCode tag={one} /> (
+                  {place === 0 ? strings.tagging.now : strings.tagging.before})
+                </dd>
+              ))}
+            </div>
+          )}
           {piece.parent !== null && (
             <div>
               <dt>{strings.parentPiece}</dt>
@@ -256,7 +263,8 @@ function Recorded(props: { loss: string; piece: Piece; doing: (work: Promise<voi
                     key={part.tag}
                     href={address({ at: "piece", loss, tag: part.tag })}
                   >
-                    {OBJECTS.get(part.objectType)} <TagCode tag={part.tag} />
+                    {part.role === null ? objectWords(part.objectType) : ROLES.get(part.role)}{" "}
+                    <TagCode tag={part.tags.at(-1) ?? part.tag} />
                   </a>
                 ))}
               </dd>
@@ -279,6 +287,14 @@ function Recorded(props: { loss: string; piece: Piece; doing: (work: Promise<voi
             <Icon name="pen" />
             {strings.addDetails}
           </a>
+          <a class="button button--field" href={address({ at: "correct", loss, tag: piece.tag })}>
+            <Icon name="pen" />
+            {strings.tagging.correct}
+          </a>
+          <a class="button button--field" href={address({ at: "retag", loss, tag: piece.tag })}>
+            <Icon name="scan" />
+            {strings.tagging.retag}
+          </a>
           {piece.parent === null && (
             <button
               type="button"
@@ -287,7 +303,6 @@ function Recorded(props: { loss: string; piece: Piece; doing: (work: Promise<voi
                 doing(
                   beginDraft(loss, {
                     parent: piece.tag,
-                    role: null,
                     found: piece.found,
                   }).then(() => go({ at: "step", loss, step: "tag" })),
                 )
@@ -303,26 +318,94 @@ function Recorded(props: { loss: string; piece: Piece; doing: (work: Promise<voi
   );
 }
 
-/** Takes back the last thing said of the piece that may be taken back. */
+/** Takes back the last thing said of the piece that may be taken back; says first what that is. */
 function UndoLast({ piece, doing }: { piece: Piece; doing: (work: Promise<void>) => void }) {
+  const [asked, setAsked] = useState(false);
+  const [undone, setUndone] = useState<string | null>(null);
   const { last } = piece;
-  if (last === null) return null;
-  const undo = () =>
-    doing(
-      record([
-        {
-          type: "event_undone",
-          event: last.id,
-          subject: `item:${piece.tag}`,
-          reason: strings.undoReason,
-        },
-      ]),
+  const said = undone !== null && (
+    <p role="status" class="undone">
+      <Icon name="done" size={20} />
+      {strings.tagging.undone(undone)}
+    </p>
+  );
+  if (last === null) {
+    return (
+      <>
+        {said}
+        <p class="quiet">{strings.tagging.nothingToUndo}</p>
+      </>
     );
+  }
+  const what = nameOf(last.body);
+  if (!asked) {
+    return (
+      <>
+        {said}
+        <button
+          type="button"
+          class="button button--field"
+          onClick={() => {
+            setUndone(null);
+            setAsked(true);
+          }}
+        >
+          <Icon name="undo" />
+          {strings.tagging.undo}
+        </button>
+      </>
+    );
+  }
+  const undo = async () => {
+    await record([
+      {
+        type: "event_undone",
+        event: last.id,
+        subject: `item:${piece.tag}`,
+        reason: strings.undoReason,
+      },
+    ]);
+    setAsked(false);
+    setUndone(what);
+  };
   return (
-    <button type="button" class="button button--field" onClick={undo}>
-      <Icon name="undo" />
-      {strings.undo(nameOf(last.body))}
-    </button>
+    <Notice kind="caution" title={strings.tagging.undoHeading(what)}>
+      <p>{strings.tagging.undoWhen(shortTime(last.at))}</p>
+      <p class="row">
+        <button type="button" class="button button--field" onClick={() => doing(undo())}>
+          <Icon name="undo" />
+          {strings.tagging.takeBack}
+        </button>
+        <button type="button" class="button button--field" onClick={() => setAsked(false)}>
+          {strings.tagging.keepIt}
+        </button>
+      </p>
+    </Notice>
+  );
+}
+
+/** Shown once the service's record lists this phone's claim of the tag beside another. */
+function OnTwoPieces(props: { loss: string; piece: Piece; answer: ItemPage | undefined }) {
+  const { loss, piece, answer } = props;
+  const claims = answer?.item.conflicts?.find((one) => one.field === "tag")?.values ?? [];
+  const own = new Set(piece.events);
+  if (!claims.some((claim) => own.has(claim.event))) return null;
+  const others = claims
+    .filter((claim) => !own.has(claim.event))
+    .map((claim) => {
+      const { object_type: type, found } = claim.value ?? {};
+      const what = type && objectWords(type);
+      return [what, found && placeWords(found), claim.actor].filter(Boolean).join(", ");
+    });
+  const mine = [objectWords(piece.objectType), placeWords(piece.found)].filter(Boolean).join(", ");
+  return (
+    <Notice kind="error" title={strings.tagging.twice}>
+      <p>{strings.tagging.twiceText(mine, others.join("; "))}</p>
+      <a class="button button--field" href={address({ at: "anew", loss, tag: piece.tag })}>
+        <Icon name="scan" />
+        {strings.tagging.anew}
+      </a>
+    </Notice>
   );
 }
 

@@ -3,9 +3,10 @@ import type { Piece } from "../../pieces.ts";
 import { strings } from "../../strings.ts";
 import { clockOf } from "../clock.ts";
 import { Thumb } from "../photos.tsx";
-import { Band, Heading, Icon, TagCode } from "../parts.tsx";
+import { Band, Heading, Icon, Notice, TagCode } from "../parts.tsx";
 import { address, go } from "../route.ts";
-import { beginDraft, draft, outbox, pieces, rulingOn } from "../state.ts";
+import { beginDraft, draft, outbox, pieces, rulingOn, unread } from "../state.ts";
+import { placeWords } from "../words.ts";
 
 const OBJECTS = labelsOf<ObjectType>("ObjectType");
 
@@ -16,6 +17,13 @@ export function Pieces({ loss }: { loss: string }) {
   return (
     <div class="stack">
       <Heading title={strings.piecesOnPhone(list.length)} />
+      {unread.value.length > 0 && (
+        <Notice kind="caution" title={strings.tagging.newCautions}>
+          <a class="button button--field" href={address({ at: "entry", loss })}>
+            {strings.tagging.readNow}
+          </a>
+        </Notice>
+      )}
       {list.length === 0 && <p class="empty">{strings.noPieces}</p>}
       <ul class="cards">
         {list.map((piece) => (
@@ -60,13 +68,13 @@ export function Pieces({ loss }: { loss: string }) {
 
 function PieceCard({ loss, piece }: { loss: string; piece: Piece }) {
   const ruling = rulingOn(piece.tag);
-  const place = [piece.found.floor, piece.found.room, piece.found.wall].filter(Boolean).join(", ");
+  const place = placeWords(piece.found);
   return (
     <a class="card" href={address({ at: "piece", loss, tag: piece.tag })}>
       <Thumb sha={piece.photos[0] ?? null} alt="" />
       <span class="card__body">
         <span class="card__title">{piece.title || OBJECTS.get(piece.objectType)}</span>
-        <TagCode tag={piece.tag} />
+        <TagCode tag={piece.tags.at(-1) ?? piece.tag} />
         {place !== "" && <span class="card__line">{place}</span>}
         {ruling !== null && (
           <span class="card__line">

@@ -4,10 +4,11 @@ import { PhotoTaker, Thumb } from "../photos.tsx";
 import { go } from "../route.ts";
 import { draft, keepDraft, store } from "../state.ts";
 
-/** One photo at the least, unless none is possible. */
+/** One photo at the least, unless none is possible. The first goes straight on. */
 export function PhotosStep({ loss }: { loss: string }) {
-  const { photos } = draft.value;
-  const on = () => go({ at: "step", loss, step: "object" });
+  const { photos, objectType } = draft.value;
+  // Of a part such as its glazing, what it is goes without saying.
+  const on = () => go({ at: "step", loss, step: objectType === null ? "object" : "materials" });
   const remove = async (sha: string) => {
     await keepDraft({ photos: photos.filter((one) => one !== sha) });
     await store.dropPhoto(sha);
@@ -36,7 +37,9 @@ export function PhotosStep({ loss }: { loss: string }) {
         label={photos.length === 0 ? strings.takePhoto : strings.takeAnother}
         onTaken={async (sha) => {
           const { photos: now } = draft.value;
-          if (!now.includes(sha)) await keepDraft({ photos: [...now, sha] });
+          if (now.includes(sha)) return;
+          await keepDraft({ photos: [...now, sha] });
+          if (now.length === 0) on();
         }}
       />
       <Dock>

@@ -1,13 +1,18 @@
 import { useState } from "preact/hooks";
+import type { Damage, Extent } from "../../contract.ts";
 import type { Place } from "../../pieces.ts";
 import { strings } from "../../strings.ts";
 import { BackButton, Dock, Field, Heading, Icon, NextButton, Notice } from "../parts.tsx";
-import { go } from "../route.ts";
+import { address, go, type Step } from "../route.ts";
 import { draft, dropDraft, keepDraft, recentPlaces, saveDraft, sentenceFor } from "../state.ts";
+import { Stepper } from "../stepper.tsx";
+import { damageWords, materialWords, objectWords, placeWords } from "../words.ts";
+
+const LONGEST_NOTE = 4000;
 
 /** Where it was found; then the piece is saved. */
 export function PlaceStep({ loss }: { loss: string }) {
-  const { found } = draft.value;
+  const { found, quantity, role, note } = draft.value;
   const [busy, setBusy] = useState(false);
   const [failure, setFailure] = useState<string | null>(null);
   const change = (part: Partial<Place>) => void keepDraft({ found: { ...found, ...part } });
@@ -29,7 +34,7 @@ export function PlaceStep({ loss }: { loss: string }) {
     go({ at: "pieces", loss });
   };
 
-  const others = recentPlaces.value.filter((one) => wordsFor(one) !== wordsFor(found));
+  const others = recentPlaces.value.filter((one) => placeWords(one) !== placeWords(found));
   return (
     <>
       <Heading title={strings.placeHeading} lead={strings.placeLead} />
@@ -41,11 +46,11 @@ export function PlaceStep({ loss }: { loss: string }) {
               <button
                 type="button"
                 class="button button--field"
-                key={wordsFor(one)}
+                key={placeWords(one)}
                 onClick={() => change(one)}
               >
                 <Icon name="place" />
-                {wordsFor(one)}
+                {placeWords(one)}
               </button>
             ))}
           </div>
@@ -74,6 +79,24 @@ export function PlaceStep({ loss }: { loss: string }) {
           attributes={{ maxLength: 300, autocomplete: "off" }}
         />
       </section>
+      {role === "fragments" && (
+        <section class="panel">
+          <Field
+            id="bag"
+            label={strings.tagging.bagHolds}
+            hint={strings.tagging.bagHint}
+            value={note}
+            lines={3}
+            onInput={(text) => void keepDraft({ note: text.slice(0, LONGEST_NOTE) })}
+          />
+        </section>
+      )}
+      <section class="panel">
+        <h2>{strings.howMany}</h2>
+        <p class="quiet">{strings.howManyHint}</p>
+        <Stepper value={quantity} onChange={(value) => void keepDraft({ quantity: value })} />
+      </section>
+      <Summary loss={loss} />
       <button
         type="button"
         class="button button--quiet button--field"
@@ -98,6 +121,34 @@ export function PlaceStep({ loss }: { loss: string }) {
   );
 }
 
-export function wordsFor(place: Place): string {
-  return [place.floor, place.room, place.wall].filter(Boolean).join(", ");
+/** What was said so far, each with the way back to it. */
+function Summary({ loss }: { loss: string }) {
+  const { objectType, materials, damages, mouldCondition, photos } = draft.value;
+  const seen = Object.entries(damages) as [Damage, Extent][];
+  const lines: [Step, string, string][] = [
+    ["photos", strings.tagging.photos, String(photos.length || strings.tagging.noPhotos)],
+    ["object", strings.stepObject, objectWords(objectType)],
+    ["materials", strings.stepMaterials, materialWords(materials)],
+    ["damage", strings.stepDamage, damageWords(seen, mouldCondition)],
+  ];
+  return (
+    <section class="panel">
+      <h2>{strings.tagging.summary}</h2>
+      <ul class="said">
+        {lines.map(([step, name, words]) => (
+          <li key={step}>
+            <a href={address({ at: "step", loss, step })}>
+              <span>
+                <span class="said__name">
+                  <span class="sr-only">{strings.tagging.change}</span> {name}
+                </span>{" "}
+                {words}
+              </span>
+              <Icon name="pen" />
+            </a>
+          </li>
+        ))}
+      </ul>
+    </section>
+  );
 }

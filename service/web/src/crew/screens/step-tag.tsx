@@ -1,16 +1,18 @@
 import { useEffect, useState } from "preact/hooks";
-import { itemPage, NotReached } from "../../api.ts";
 import { cameraPossible, signalScan } from "../../camera.ts";
-import { labelsOf, type ObjectType, type PartRole } from "../../contract.ts";
+import { labelsOf, type PartRole } from "../../contract.ts";
+import { carrying } from "../../pieces.ts";
 import { strings } from "../../strings.ts";
-import { readTag, type TagFault } from "../../tag.ts";
-import { BackButton, Dock, Field, Heading, Icon, Notice, TagCode, Tile } from "../parts.tsx";
+import { readTag } from "../../tag.ts";
+import { claimedAs } from "../claimed.ts";
+import { likelyPart } from "../draft.ts";
+import { BackButton, Dock, Heading, Icon, Notice, TagCode, Tile } from "../parts.tsx";
 import { address, go, scannedOutside } from "../route.ts";
 import { beginDraft, draft, keepDraft, pieces, sentenceFor } from "../state.ts";
+import { TypedTag, wordsFor } from "../typed-tag.tsx";
 import { Viewfinder } from "../viewfinder.tsx";
 
 const ROLES = labelsOf<PartRole>("PartRole");
-const OBJECTS = labelsOf<ObjectType>("ObjectType");
 
 interface Taken {
   tag: string;
@@ -20,20 +22,20 @@ interface Taken {
 /** Scan or type the tag, and see that no other piece has it. */
 export function TagStep({ loss }: { loss: string }) {
   const [typing, setTyping] = useState(!cameraPossible());
-  const [code, setCode] = useState("");
   const [fault, setFault] = useState<string | null>(null);
   const [taken, setTaken] = useState<Taken | null>(null);
   const [busy, setBusy] = useState(false);
   const { parent, role } = draft.value;
 
-  const use = async (text: string, scanned: boolean) => {
+  /** Whether the tag was taken for the piece. */
+  const use = async (text: string, scanned: boolean): Promise<boolean> => {
     const reading = readTag(text);
     if ("fault" in reading) {
       setFault(wordsFor(reading));
-      return;
+      return false;
     }
     // The camera may still be on the tag of the piece that this is a part of.
-    if (busy || (scanned && reading.tag === parent)) return;
+    if (busy || (scanned && reading.tag === parent)) return false;
     setBusy(true);
     setFault(null);
     if (scanned) signalScan();
@@ -41,14 +43,16 @@ export function TagStep({ loss }: { loss: string }) {
       const what = await claimedAs(reading.tag);
       if (what !== null) {
         setTaken({ tag: reading.tag, what });
-        return;
+        return false;
       }
       if (draft.value.loss !== loss) await beginDraft(loss);
       await keepDraft({ tag: reading.tag });
       scannedOutside.value = null;
       go({ at: "step", loss, step: "photos" });
+      return true;
     } catch (error) {
       setFault(sentenceFor(error));
+      return false;
     } finally {
       setBusy(false);
     }
@@ -97,7 +101,12 @@ export function TagStep({ loss }: { loss: string }) {
               key={value}
               single
               pressed={false}
-              onPress={() => void keepDraft({ role: value })}
+              onPress={() =>
+                void keepDraft({
+                  role: value,
+                  ...likelyPart(value, carrying(pieces.value, parent)),
+                })
+              }
             >
               {label}
             </Tile>
@@ -114,42 +123,16 @@ export function TagStep({ loss }: { loss: string }) {
     <>
       <Heading
         title={role === null ? strings.tagHeading : strings.scanPart(ROLES.get(role) ?? role)}
-        lead={strings.tagLead}
+        lead={role === "fragments" ? strings.tagging.bagLead : strings.tagLead}
       />
       {typing ? (
-        <form
-          class="panel"
-          onSubmit={(event) => {
-            event.preventDefault();
-            void use(code, false);
-          }}
-        >
-          <Field
-            id="code"
-            label={strings.codeLabel}
-            hint={strings.codeHint}
-            value={code}
-            error={fault}
-            onInput={(value) => {
-              setCode(value);
-              setFault(null);
-            }}
-            attributes={{
-              autocomplete: "off",
-              autocapitalize: "characters",
-              spellcheck: false,
-              class: "code",
-              enterkeyhint: "done",
-            }}
-          />
-          <button
-            type="submit"
-            class="button button--primary button--scan button--wide"
-            disabled={busy}
-          >
-            {strings.useCode}
-          </button>
-        </form>
+        <TypedTag
+          fault={fault}
+          busy={busy}
+          onUse={(code) => use(code, false)}
+          onEdit={() => setFault(null)}
+          onPick={(tag) => go({ at: "piece", loss, tag })}
+        />
       ) : (
         <>
           <Viewfinder onCode={(text) => void use(text, true)} />
@@ -174,29 +157,4 @@ export function TagStep({ loss }: { loss: string }) {
       </Dock>
     </>
   );
-}
-
-/** What already carries the tag, in words; null for a blank one or when nobody can be asked. */
-async function claimedAs(tag: string): Promise<string | null> {
-  const own = pieces.value.get(tag);
-  if (own !== undefined) return own.title || (OBJECTS.get(own.objectType) ?? own.objectType);
-  try {
-    const answer = await itemPage(tag);
-    if (answer === null) return null;
-    return answer.item.title || (OBJECTS.get(answer.item.object_type) ?? answer.item.object_type);
-  } catch (error) {
-    if (error instanceof NotReached) return null;
-    throw error;
-  }
-}
-
-export function wordsFor(fault: TagFault): string {
-  switch (fault.fault) {
-    case "character":
-      return strings.fault.character(fault.place, fault.character);
-    case "length":
-      return strings.fault.length(fault.length, fault.expected);
-    default:
-      return strings.fault[fault.fault];
-  }
 }
