@@ -60,6 +60,9 @@ Line = Annotated[str, StringConstraints(strip_whitespace=True, max_length=300)]
 Name = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=300)]
 Text = Annotated[str, StringConstraints(max_length=4000)]
 DecimalText = Annotated[str, Field(pattern=r"^-?(0|[1-9]\d{0,11})(\.\d{1,9})?$")]
+Coordinate = Annotated[
+    str, Field(pattern=r"^[A-Za-z0-9_-]{43}$", description="32 bytes in base64url, unpadded.")
+]
 Currency = Annotated[str, Field(pattern=r"^[A-Z]{3}$", description="ISO 4217 code.")]
 
 UtcText = Annotated[
@@ -426,6 +429,36 @@ class PlanAdopted(Fixed):
     problem: Digest
 
 
+# --- the crews' phones ------------------------------------------------------------------------
+
+
+class PhoneKey(Fixed):
+    """A phone's public key: a JSON Web Key (RFC 7517) on the curve P-256 (RFC 7518, 6.2.1)."""
+
+    kty: Literal["EC"] = "EC"
+    crv: Literal["P-256"] = "P-256"
+    x: Coordinate
+    y: Coordinate
+
+
+class PhoneEnrolled(Fixed):
+    """A phone may write from here on, under this name and with this key."""
+
+    type: Literal["phone_enrolled"] = "phone_enrolled"
+    phone: Ref = Field(description="The device that its events name.")
+    name: Name
+    holder: Line = Field(default="", description="The person or team it was given to.")
+    key: PhoneKey
+
+
+class PhoneRevoked(Fixed):
+    """A phone may write no more."""
+
+    type: Literal["phone_revoked"] = "phone_revoked"
+    phone: Ref
+    reason: Name
+
+
 # --- a chamber run ----------------------------------------------------------------------------
 
 
@@ -604,6 +637,8 @@ Body = Annotated[
     | Weighed
     | StepDone
     | PlanAdopted
+    | PhoneEnrolled
+    | PhoneRevoked
     | RunOpened
     | ItemLoaded
     | PhaseEntered
@@ -775,8 +810,8 @@ def utc_text(moment: datetime) -> str:
 def subjects(body: Body) -> frozenset[str]:
     """The records that ``body`` changes, as ``kind:id``: what a fold has to be redone for.
 
-    Kinds are ``item``, ``run``, ``manifest``, ``loss`` (id ``*``: the event's own loss) and
-    ``facility`` (no id: there is one facility in an installation).
+    Kinds are ``item``, ``run``, ``manifest``, ``phone``, ``loss`` (id ``*``: the event's own loss)
+    and ``facility`` (no id: there is one facility in an installation).
     """
     found: set[str] = set()
     for name, kind in _SUBJECT_FIELDS.items():
@@ -805,4 +840,10 @@ def subjects(body: Body) -> frozenset[str]:
     return frozenset(found)
 
 
-_SUBJECT_FIELDS = {"tag": "item", "new_tag": "item", "run": "run", "manifest": "manifest"}
+_SUBJECT_FIELDS = {
+    "tag": "item",
+    "new_tag": "item",
+    "run": "run",
+    "manifest": "manifest",
+    "phone": "phone",
+}

@@ -1,4 +1,4 @@
-"""What the log says, folded into records: a loss, a piece, a manifest, a run, the facility.
+"""What the log says, folded into records: loss, piece, manifest, run, facility, phone.
 
 A fold sorts the events of one record by their order (see :mod:`shared.events`) and applies them
 once each, so that any arrival order and any repetition give the same record.
@@ -460,6 +460,20 @@ class FacilityBook(Record):
         return found[-1] if found else None
 
 
+class Phone(Record):
+    """A crew's phone: its name, its key, and whether it may still write."""
+
+    phone: str
+    name: str = ""
+    holder: str = ""
+    key: ev.PhoneKey
+    enrolled_at: str
+    enrolled_by: str
+    revoked_at: str | None = None
+    revoked_by: str = ""
+    revoked_because: str = ""
+
+
 def standing(entries: Iterable[Entry]) -> list[Entry]:
     """The events in order, once each, without those that their own writer took back."""
     once = {entry.event.id: entry for entry in entries}
@@ -836,6 +850,29 @@ def fold_facility(entries: Iterable[Entry]) -> FacilityBook:
     return book
 
 
+def fold_phone(phone_id: str, entries: Iterable[Entry]) -> Phone | None:
+    """The phone, or ``None`` while none was enrolled under that id.
+
+    A phone keeps its first key, and stays revoked.
+    """
+    phone: Phone | None = None
+    revoked: dict[str, object] = {}
+    for entry in standing(entries):
+        body, event = entry.body, entry.event
+        match body:
+            case ev.PhoneEnrolled() if phone is None:
+                phone = _said(Phone, body, enrolled_at=event.device_time, enrolled_by=event.actor)
+            case ev.PhoneRevoked() if not revoked:
+                revoked = {
+                    "revoked_at": event.device_time,
+                    "revoked_by": event.actor,
+                    "revoked_because": body.reason,
+                }
+            case _:
+                pass
+    return phone.model_copy(update=revoked) if phone else None
+
+
 def fold(subject: str, entries: Iterable[Entry]) -> Record | None:
     """The record that ``subject`` (``kind:id``) names. ``ValueError`` for an unknown kind."""
     kind, _, name = subject.partition(":")
@@ -846,6 +883,7 @@ def fold(subject: str, entries: Iterable[Entry]) -> Record | None:
         "loss": fold_loss,
         "manifest": fold_manifest,
         "run": fold_run,
+        "phone": fold_phone,
     }
     if kind not in folds:
         raise ValueError(f"{subject}: no such kind of record; use {', '.join(sorted(folds))}")

@@ -1,8 +1,8 @@
 """The custody bundle: a loss's record and its proofs, to be checked without trusting us.
 
 ``custody.zip`` holds every event of the loss as the leaves of its tree, every signed checkpoint,
-and of the facility's tree those events that touch the loss's pieces, each with an inclusion
-proof. Checking needs nothing but the bundle and the public key.
+and of the facility's tree those events that touch the loss's pieces or the phones that wrote of
+them, each with an inclusion proof. Checking needs nothing but the bundle and the public key.
 """
 
 import json
@@ -32,7 +32,8 @@ leaves.jsonl       every event of this loss, in order, one a line, in canonical 
 leaf-hashes.txt    the RFC 9162 leaf hash of each, which tells where a change was made
 checkpoints.json   signed statements of the tree over those lines (RFC 9162, Ed25519, C2SP
                    signed-note)
-facility.json      what the facility did that touches these pieces, each with its inclusion proof
+facility.json      what the facility did that touches these pieces, and which phones wrote of them,
+                   with their public keys; each with its inclusion proof
 bundle.json        names, sizes and the public key
 photos.json        the SHA-256 of every photo and document the events name
 
@@ -94,7 +95,7 @@ def write_bundle(
     if not rows:
         raise BundleError(f"nothing is recorded of a loss {loss}; see the list of losses")
     notes = [row.note for row in reading.checkpoints(session, loss)]
-    proofs = _facility_proofs(session, loss)
+    proofs = _facility_proofs(session, loss, {row.device for row in rows})
     facts = BundleFacts(
         format=FORMAT,
         loss=loss,
@@ -122,14 +123,15 @@ def write_bundle(
     return facts
 
 
-def _facility_proofs(session: Session, loss: str) -> FacilityProofs:
-    """The facility's events about this loss's pieces or the runs they were in, with proofs."""
+def _facility_proofs(session: Session, loss: str, writers: Iterable[str]) -> FacilityProofs:
+    """The facility's events about this loss's pieces, their runs and ``writers``, with proofs."""
     notes = reading.checkpoints(session, FACILITY_TREE)
     if not notes:
         return FacilityProofs(checkpoint=None, events=[])
     pieces = reading.items(session, Scope(losses=frozenset({loss})))
     subjects = [f"item:{piece.tag}" for piece in pieces]
     subjects += [f"run:{run}" for run in {run for piece in pieces for run in piece.runs}]
+    subjects += [f"phone:{device}" for device in writers]
     wanted = reading.leaves_about(session, FACILITY_TREE, subjects)
     leaves = [
         leaf_bytes(row.data, row.received_at) for row in reading.tree_rows(session, FACILITY_TREE)

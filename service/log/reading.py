@@ -17,7 +17,7 @@ from service.storage.tables import (
     RefusedRow,
     SubjectRow,
 )
-from shared.records import FacilityBook, Item, Loss, Manifest, Record, Run
+from shared.records import FacilityBook, Item, Loss, Manifest, Phone, Record, Run
 
 R = TypeVar("R", bound=Record)
 
@@ -199,6 +199,16 @@ def runs(session: Session, station: str | None = None) -> list[Run]:
 def run(session: Session, run_id: str) -> Run | None:
     """The chamber run."""
     return _one(session, EVERYTHING, f"run:{run_id}", Run)
+
+
+def phones(session: Session) -> list[Phone]:
+    """Every phone that was ever enrolled, for the office that enrols and revokes them."""
+    return _all(session, EVERYTHING, Phone)
+
+
+def phone(session: Session, device: str) -> Phone | None:
+    """The phone that writes as ``device``."""
+    return _one(session, EVERYTHING, f"phone:{device}", Phone)
 
 
 def facility(session: Session) -> FacilityBook:

@@ -31,6 +31,7 @@ from shared.vocabulary import (
     Target,
     ValueBasis,
 )
+from tests.phones import PHONE_KEY
 from tests.writers import LOSS, START, TAGS, Writer, noted, opened, tagged
 
 TAG, OTHER_TAG, _ = TAGS
@@ -354,6 +355,8 @@ BODIES: list[tuple[ev.Body, set[str], bool]] = [
     (ev.Weighed(tag=TAG, mass=KILO, taken_at=START), {MINE}, False),
     (ev.StepDone(tag=TAG, step=StepKind.DRY, started_at=START, ended_at=LATER), {MINE}, False),
     (ev.PlanAdopted(plan=DIGEST, problem=DIGEST), {THE_HOUSE}, False),
+    (ev.PhoneEnrolled(phone="phone-a", name="Crew 1", key=PHONE_KEY), {"phone:phone-a"}, False),
+    (ev.PhoneRevoked(phone="phone-a", reason="lost"), {"phone:phone-a"}, False),
     (
         ev.RunOpened(run="r-1", station="c-1", programme="carbon-1", version=1, tags=(TAG,)),
         {"run:r-1", MINE},
@@ -403,7 +406,7 @@ each_body = pytest.mark.parametrize(
 
 def test_the_contract_knows_each_of_its_types_by_name() -> None:
     members = get_args(get_args(ev.Body)[0])
-    assert len(members) == 40
+    assert len(members) == 42
     names = {member.model_fields["type"].default for member in members}
     assert ev.known_types() == ev.KNOWN_TYPES == names == {body.type for body, _, _ in BODIES}
 
@@ -492,6 +495,7 @@ def test_what_may_be_left_unsaid_is_empty() -> None:
         ("PhotoTaken", "caption"),
         ("ItemReceived", "condition"),
         ("StepDone", "note"),
+        ("PhoneEnrolled", "holder"),
         ("PhaseEntered", "reason"),
         ("ClearanceSigned", "licence_no"),
         ("DecisionMade", "reason"),

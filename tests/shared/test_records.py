@@ -8,8 +8,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from shared import events as ev
-from shared.records import Entry, Item, Record, fold, fold_item
+from shared.records import Entry, Item, Phone, Record, fold, fold_item
 from shared.vocabulary import Damage, Extent, Material, ObjectType, Role, StepKind
+from tests.phones import OTHER_KEY, PHONE_KEY
 from tests.writers import START, TAGS, Writer, noted, opened, tagged
 
 TAG = TAGS[0]
@@ -244,3 +245,33 @@ def test_an_unknown_kind_of_record_is_refused() -> None:
     with pytest.raises(ValueError, match="spoon"):
         fold("spoon:1", [])
     assert isinstance(fold("facility:", []), Record)
+
+
+# --- a phone ------------------------------------------------------------------------------------
+
+
+@given(st.permutations(range(5)))
+def test_a_phone_keeps_its_first_key_and_stays_revoked_in_any_order(order: list[int]) -> None:
+    office = Writer("service", Role.OFFICE)
+    told = [
+        office.say(ev.PhoneEnrolled(phone="phone-c", name="Crew 3", key=PHONE_KEY), loss=None),
+        office.say(ev.PhoneEnrolled(phone="phone-c", name="Crew 4", key=OTHER_KEY), loss=None),
+        office.say(ev.PhoneRevoked(phone="phone-c", reason="left in a taxi"), loss=None),
+        office.say(ev.PhoneRevoked(phone="phone-c", reason="found again"), loss=None),
+        office.say(ev.PhoneEnrolled(phone="phone-c", name="Crew 5", key=OTHER_KEY), loss=None),
+    ]
+    phone = fold("phone:phone-c", entries(*[told[place] for place in order]))
+    assert isinstance(phone, Phone)
+    assert (phone.name, phone.key) == ("Crew 3", PHONE_KEY)
+    assert (phone.revoked_at, phone.revoked_because) == (told[2].device_time, "left in a taxi")
+
+
+def test_a_phone_that_was_never_enrolled_is_none() -> None:
+    revoked = Writer().say(ev.PhoneRevoked(phone="phone-c", reason="lost"), loss=None)
+    assert fold("phone:phone-c", entries(revoked)) is None
+
+
+@pytest.mark.parametrize("x", ["", "A" * 42, "A" * 44, "A" * 42 + "=", "A" * 42 + "+"])
+def test_a_key_is_two_numbers_of_32_bytes(x: str) -> None:
+    with pytest.raises(ValueError, match="x"):
+        ev.PhoneKey(x=x, y=PHONE_KEY.y)

@@ -69,6 +69,7 @@ from shared.vocabulary import (
     ValueBasis,
     WaterCategory,
 )
+from tests.phones import PHONE_KEY
 from tests.writers import LOSS, START, TAGS, Writer, noted, opened, tagged
 
 TAG, OTHER_TAG, THIRD_TAG = TAGS
@@ -645,6 +646,8 @@ LASTING: list[ev.Body] = [
     ev.Weighed(tag=TAG, mass=KILO, taken_at=START),
     ev.ClearanceSigned(run="r-1", signer="s", readings=DIGEST),
     ev.ItemReturned(tag=TAG, received_by="owner", condition="clean"),
+    ev.PhoneEnrolled(phone="phone-b", name="Crew 2", key=PHONE_KEY),
+    ev.PhoneRevoked(phone="phone-b", reason="lost"),
 ]
 
 
@@ -1074,7 +1077,7 @@ def test_a_record_is_folded_by_the_kind_and_id_of_its_subject() -> None:
 def test_no_other_kind_of_record_can_be_folded(subject: str) -> None:
     with pytest.raises(
         ValueError,
-        match=f"^{subject}: no such kind of record; use item, loss, manifest, run$",
+        match=f"^{subject}: no such kind of record; use item, loss, manifest, phone, run$",
     ):
         fold(subject, [])
 

@@ -12,6 +12,7 @@ from service.log.custody import BundleError, verify_bundle, write_bundle
 from shared import events as ev
 from shared import ledger
 from shared.vocabulary import PhotoKind, Role, StepKind
+from tests.phones import PHONE_KEY
 from tests.writers import LOSS, START, TAGS, Writer, noted, opened, plain, tagged
 
 MADE_AT = "2031-05-06T12:00:00Z"
@@ -136,3 +137,25 @@ def test_what_is_no_bundle_is_said_to_be_none(tmp_path: Path, data: bytes) -> No
 def test_a_loss_without_a_record_has_no_bundle(here: Installation, tmp_path: Path) -> None:
     with here.database.read() as session, pytest.raises(BundleError, match="NOWHERE"):
         write_bundle(session, here.log.signer, "NOWHERE", MADE_AT, tmp_path / "x.zip")
+
+
+def test_the_keys_of_the_phones_that_wrote_are_proved_and_no_others(
+    here: Installation, bundle: Path
+) -> None:
+    for phone in ("phone-a", "phone-b"):
+        here.log.say(
+            ev.PhoneEnrolled(phone=phone, name=phone, key=PHONE_KEY),
+            actor="office",
+            role=Role.OFFICE,
+        )
+    with here.database.read() as session:
+        write_bundle(session, here.log.signer, LOSS, MADE_AT, bundle)
+    report = verify_bundle(bundle, key_of(here))
+    assert report.intact, report.faults
+    with zipfile.ZipFile(bundle) as found:
+        proved = [
+            json.loads(one["data"]) for one in json.loads(found.read("facility.json"))["events"]
+        ]
+    bodies = [one["event"]["body"] for one in proved]
+    phones = [body for body in bodies if body["type"] == "phone_enrolled"]
+    assert [(one["phone"], one["key"]["x"]) for one in phones] == [("phone-a", PHONE_KEY.x)]
