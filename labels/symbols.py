@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 from qrcode import constants
 from qrcode.main import QRCode
-from qrcode.util import MODE_ALPHA_NUM, QRData
+from qrcode.util import MODE_8BIT_BYTE, MODE_ALPHA_NUM, QRData
 from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 
@@ -98,44 +98,56 @@ class Symbol:
 
 
 def make_symbol(
-    text: str, level: ErrorCorrection = DEFAULT_LEVEL, *, mask: int | None = None
+    text: str,
+    level: ErrorCorrection = DEFAULT_LEVEL,
+    *,
+    mask: int | None = None,
+    in_bytes: bool = False,
 ) -> Symbol:
-    """Return the smallest symbol for the text in alphanumeric mode.
+    """Return the smallest symbol for the text in alphanumeric mode, or in byte mode.
 
     Args:
         text: what it says.
         level: error correction level.
         mask: a data mask, 0 to 7, to use whatever its penalty; the standard's choice without.
+        in_bytes: use byte mode, which any ASCII text fits and which takes more room.
 
     Raises:
-        SymbolError: the text is empty, too long or not all in alphanumeric mode's set.
+        SymbolError: the text is empty, too long or not all in the mode's set.
     """
-    if not text or not QR_ALPHANUMERIC.issuperset(text):
+    if in_bytes and not (text and text.isascii()):
+        raise SymbolError("only ASCII text is written in QR byte mode here")
+    if not in_bytes and not (text and QR_ALPHANUMERIC.issuperset(text)):
         raise SymbolError(f"{text!r} can't be written in QR alphanumeric mode")
-    version = _smallest_version(len(text), level)
-    masked = _encode(text, level, 0, version) ^ _mask_changes(version, level)
+    mode = MODE_8BIT_BYTE if in_bytes else MODE_ALPHA_NUM
+    version = _smallest_version(len(text), level, mode)
+    masked = _encode(text, level, 0, version, mode) ^ _mask_changes(version, level)
     if mask is None:
         mask = int(np.argmin(mask_penalties(masked)))
     return Symbol(text, version, level, mask, masked[mask])
 
 
-def _code(text: str, level: ErrorCorrection, mask: int, version: int | None) -> QRCode[None]:
+def _code(
+    text: str, level: ErrorCorrection, mask: int, version: int | None, mode: int
+) -> QRCode[None]:
     code: QRCode[None] = QRCode(version=version, error_correction=_LEVELS[level], mask_pattern=mask)
-    code.add_data(QRData(text.encode("ascii"), mode=MODE_ALPHA_NUM))
+    code.add_data(QRData(text.encode("ascii"), mode=mode))
     return code
 
 
 @lru_cache(maxsize=64)
-def _smallest_version(characters: int, level: ErrorCorrection) -> int:
+def _smallest_version(characters: int, level: ErrorCorrection, mode: int) -> int:
     """In one mode the version hangs on the number of characters alone."""
     try:
-        return int(_code("0" * characters, level, 0, None).best_fit(start=1))
+        return int(_code("0" * characters, level, 0, None, mode).best_fit(start=1))
     except ValueError as error:
         raise SymbolError(f"{characters} characters are too many at level {level}") from error
 
 
-def _encode(text: str, level: ErrorCorrection, mask: int, version: int) -> BoolArray:
-    code = _code(text, level, mask, version)
+def _encode(
+    text: str, level: ErrorCorrection, mask: int, version: int, mode: int = MODE_ALPHA_NUM
+) -> BoolArray:
+    code = _code(text, level, mask, version, mode)
     code.make(fit=False)
     return np.array(code.modules, dtype=np.bool_)
 

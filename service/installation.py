@@ -68,6 +68,11 @@ class Installation:
             )
         return photo, new
 
+    def has_photo(self, digest: str) -> bool:
+        """Whether this photo has come in."""
+        with self.database.read() as session:
+            return session.get(PhotoRow, digest) is not None
+
     def close(self) -> None:
         """Let go of the database."""
         self.database.close()

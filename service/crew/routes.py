@@ -3,7 +3,6 @@
 from base64 import b64encode
 from datetime import datetime
 from hashlib import sha256
-from secrets import token_hex
 from typing import Annotated, Any
 
 from fastapi import APIRouter, HTTPException, Path, Request
@@ -11,14 +10,13 @@ from fastapi.responses import FileResponse, HTMLResponse, RedirectResponse, Resp
 from pydantic import BaseModel, Field
 
 from service.assessing import triage_of
+from service.crew.phones import EnrolmentError, enrol
 from service.log import reading
-from service.log.append import greatest_clock
 from service.log.routes import Here
 from service.pages import BUILT, page
-from service.storage.tables import DeviceRow
 from shared import vocabulary
 from shared.cautions import cautions_for, standing_cautions
-from shared.events import utc_text
+from shared.events import PhoneKey
 from shared.facts import facts_as_json
 from shared.records import Handover, Item, Loss
 from shared.triage import Triage
@@ -30,11 +28,28 @@ TagPath = Annotated[str, Path(pattern="^[0-9A-HJKMNP-TV-Z]{13}$", description="A
 RefPath = Annotated[str, Path(pattern="^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$")]
 
 
+class Enrolment(BaseModel):
+    """What a phone sends to be enrolled: the office's code, and the public half of its key."""
+
+    code: Annotated[str, Field(min_length=1, max_length=64)]
+    key: PhoneKey
+
+
 class Device(BaseModel):
-    """A new writer's name, and the clock to start from."""
+    """The device that a phone writes as, what people call it, and the clock to start from."""
 
     device: str
+    name: str
     clock: int
+
+
+class DeviceStanding(BaseModel):
+    """Whether a phone may still write and, if not, since when and why."""
+
+    device: str
+    name: str
+    revoked_at: str | None
+    revoked_because: str
 
 
 class LossLine(BaseModel):
@@ -183,13 +198,38 @@ def scanned_list(loss_id: RefPath, manifest_id: RefPath) -> RedirectResponse:
     return RedirectResponse(f"/crew/#/{loss_id}/receive/{manifest_id}", status_code=303)
 
 
-@router.post("/api/devices", status_code=201, summary="Give a new writer its name")
-def new_device(here: Here) -> Device:
-    """The name is random, so that no two phones can write under one."""
-    device = f"phone-{token_hex(6)}"
-    with here.database.write() as session:
-        session.add(DeviceRow(device=device, label=device, made_at=utc_text(here.now())))
-        return Device(device=device, clock=greatest_clock(session))
+@router.post(
+    "/api/devices",
+    status_code=201,
+    summary="Enrol a phone with the office's code",
+    responses={403: {"description": "The code is not known, was used or has run out"}},
+)
+def enrol_device(asked: Enrolment, here: Here) -> Device:
+    """The code works once. The name of the device is random, so that no two write under one."""
+    try:
+        phone, clock = enrol(here, asked.code, asked.key)
+    except EnrolmentError as error:
+        raise HTTPException(403, str(error)) from error
+    return Device(device=phone.phone, name=phone.name, clock=clock)
+
+
+@router.get(
+    "/api/devices/{device}",
+    summary="Whether a phone may still write",
+    responses={404: {"description": "No such phone"}},
+)
+def device_standing(device: RefPath, here: Here) -> DeviceStanding:
+    """What a phone shows of itself."""
+    with here.database.read() as session:
+        phone = reading.phone(session, device)
+    if phone is None:
+        raise HTTPException(404, f"no phone is enrolled under the name {device}")
+    return DeviceStanding(
+        device=phone.phone,
+        name=phone.name,
+        revoked_at=phone.revoked_at,
+        revoked_because=phone.revoked_because,
+    )
 
 
 @router.get("/api/losses", summary="Losses to choose from")

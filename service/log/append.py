@@ -16,12 +16,14 @@ from pydantic import BaseModel, ValidationError
 from sqlalchemy import func, update
 from sqlmodel import Session, col, select
 
+from service.log import reading
 from service.log.folding import refold
 from service.log.reading import MOST_NAMED
 from service.storage.database import Database
 from service.storage.tables import (
     AliasRow,
     CheckpointRow,
+    HeardRow,
     LogRow,
     RecordRow,
     RefusedRow,
@@ -30,6 +32,7 @@ from service.storage.tables import (
 )
 from shared import events as ev
 from shared import ledger
+from shared.records import Phone
 from shared.vocabulary import Role
 
 FACILITY_TREE = "facility"
@@ -107,10 +110,17 @@ class Log:
         """The name a tree's checkpoints carry."""
         return f"{self.signer.name}/{tree}"
 
-    def append(self, raws: Sequence[object]) -> Receipts:
-        """Store a batch of events as received (plain JSON objects), each at most once."""
+    def append(self, raws: Sequence[object], signed_by: str | None = None) -> Receipts:
+        """Store a batch of events as received (plain JSON objects), each at most once.
+
+        With ``signed_by``, the phone whose key signed the batch: what names another device is
+        refused, and so is all that is new when that phone was revoked.
+        """
         with self.database.write() as session:
-            return self._append(session, raws)
+            batch = _Batch(self, session, self.now(), signed_by)
+            if signed_by is not None:
+                session.merge(HeardRow(phone=signed_by, at=ev.utc_text(batch.now)))
+            return self._append(batch, raws)
 
     def say(self, body: BaseModel, *, actor: str, role: Role, loss: str | None = None) -> ev.Event:
         """Store an event of the service's own. ``RefusedError`` when a guard refuses it."""
@@ -121,17 +131,27 @@ class Log:
     ) -> list[ev.Event]:
         """Store several events of the service's own, all or none."""
         with self.database.write() as session:
-            journal = self._own_journal(session)
-            written = [
-                journal.write(body, actor=actor, role=role, at=self.now(), loss=loss)
-                for body in bodies
-            ]
-            answer = self._append(session, [event.model_dump(mode="json") for event in written])
-            refused = [
-                receipt.why for receipt in answer.receipts if receipt.outcome is Outcome.REFUSED
-            ]
-            if refused:
-                raise RefusedError(refused[0])
+            return self.say_in(session, bodies, actor=actor, role=role, loss=loss)
+
+    def say_in(
+        self,
+        session: Session,
+        bodies: Iterable[BaseModel],
+        *,
+        actor: str,
+        role: Role,
+        loss: str | None = None,
+    ) -> list[ev.Event]:
+        """Store events of the service's own together with what else ``session`` writes."""
+        journal = self._own_journal(session)
+        written = [
+            journal.write(body, actor=actor, role=role, at=self.now(), loss=loss) for body in bodies
+        ]
+        batch = _Batch(self, session, self.now(), SERVICE_DEVICE)
+        answer = self._append(batch, [event.model_dump(mode="json") for event in written])
+        refused = [receipt.why for receipt in answer.receipts if receipt.outcome is Outcome.REFUSED]
+        if refused:
+            raise RefusedError(refused[0])
         return written
 
     def _own_journal(self, session: Session) -> ev.Journal:
@@ -149,24 +169,27 @@ class Log:
             previous=last.digest if last else "",
         )
 
-    def _append(self, session: Session, raws: Sequence[object]) -> Receipts:
-        batch = _Batch(self, session, self.now())
+    def _append(self, batch: "_Batch", raws: Sequence[object]) -> Receipts:
         receipts = [batch.store(raw) for raw in raws]
         batch.finish()
         counts = {outcome.value: 0 for outcome in Outcome}
         for receipt in receipts:
             counts[receipt.outcome.value] += 1
         logger.info("events appended", **counts)
-        return Receipts(receipts=receipts, clock=greatest_clock(session))
+        return Receipts(receipts=receipts, clock=greatest_clock(batch.session))
 
 
 class _Batch:
     """One batch being stored inside one transaction."""
 
-    def __init__(self, log: Log, session: Session, now: datetime) -> None:
+    def __init__(self, log: Log, session: Session, now: datetime, author: str | None) -> None:
+        """``author`` is the one device that is known to have written all of it, if it is known."""
         self.log = log
         self.session = session
         self.now = now
+        self.author = author
+        phone = reading.phone(session, author) if author is not None else None
+        self.revoked = revoked_words(phone) if phone and phone.revoked_at else None
         self.changed: dict[str, None] = {}
         self.trees: dict[str, ledger.CompactRange] = {}
 
@@ -190,10 +213,13 @@ class _Batch:
             return self._refuse(event_id, data, str(error))
 
         digest = sha256(data).hexdigest()
+        not_its_own = self._not_its_own(event, body)
+        if not_its_own is not None:
+            return self._refuse(event.id, data, not_its_own)
         known = self._stored(event)
         if known is not None and known.digest == digest:
             return Receipt(id=event.id, outcome=Outcome.ALREADY_STORED, digest=digest)
-        why_not = self._clash(event, known) or self._guarded(event, body)
+        why_not = self.revoked or self._clash(event, known) or self._guarded(event, body)
         if why_not is not None:
             return self._refuse(event.id, data, why_not)
         self._insert(event, body, data)
@@ -223,6 +249,19 @@ class _Batch:
                 | ((LogRow.device == event.device) & (LogRow.sequence == event.sequence))
             )
         ).first()
+
+    def _not_its_own(self, event: ev.Event, body: ev.Body | None) -> str | None:
+        """Why this is not for its sender to say."""
+        if self.author is not None and event.device != self.author:
+            return (
+                f"it names the device {event.device}, but {self.author} signed for it; each phone "
+                "sends only what it wrote itself"
+            )
+        if self.author != SERVICE_DEVICE and (
+            event.device == SERVICE_DEVICE or isinstance(body, ev.PhoneEnrolled | ev.PhoneRevoked)
+        ):
+            return "only the service itself says this; phones are enrolled on the office's pages"
+        return None
 
     def _clash(self, event: ev.Event, known: LogRow | None) -> str | None:
         if known is None:
@@ -299,6 +338,15 @@ class _Batch:
 def leaf_bytes(data: bytes, received_at: str) -> bytes:
     """What a tree's leaf is made of: the event's exact bytes and when the service had it."""
     return ledger.canonical_bytes({"event": json.loads(data), "received_at": received_at})
+
+
+def revoked_words(phone: Phone) -> str:
+    """That a phone was revoked, when and why, and what to do with what it holds."""
+    when = (phone.revoked_at or "")[:16].replace("T", " ")
+    return (
+        f"this phone was revoked on {when} UTC by {phone.revoked_by}: {phone.revoked_because}. "
+        "Nothing is lost: save what waits to a file and take it to the office"
+    )
 
 
 def greatest_clock(session: Session) -> int:

@@ -11,6 +11,7 @@ from service.log.folding import facility_book
 from service.storage.tables import (
     AliasRow,
     CheckpointRow,
+    HeardRow,
     LogRow,
     PhotoRow,
     RecordRow,
@@ -209,6 +210,17 @@ def phones(session: Session) -> list[Phone]:
 def phone(session: Session, device: str) -> Phone | None:
     """The phone that writes as ``device``."""
     return _one(session, EVERYTHING, f"phone:{device}", Phone)
+
+
+def events_stored(session: Session) -> dict[str, int]:
+    """How many events of each device are in the log."""
+    counted = select(LogRow.device, func.count()).group_by(LogRow.device)
+    return dict(session.exec(counted).all())
+
+
+def last_heard(session: Session) -> dict[str, str]:
+    """When each phone last sent events, as UTC text."""
+    return {row.phone: row.at for row in session.exec(select(HeardRow))}
 
 
 def facility(session: Session) -> FacilityBook:

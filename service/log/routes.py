@@ -9,8 +9,12 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import ClientDisconnect
 
 from service.installation import Installation
-from service.log.append import Receipts
+from service.log import reading
+from service.log.append import Receipts, revoked_words
+from service.log.signing import Received, UnsignedError, signer_of
 from service.storage.photos import MAX_BYTES, SHOWN_PX, THUMBNAIL_PX, PhotoError
+from shared.events import PhoneKey
+from shared.records import Phone
 
 router = APIRouter(tags=["log"])
 log = logging.getLogger(__name__)
@@ -28,6 +32,34 @@ def installation(request: Request) -> Installation:
 Here = Annotated[Installation, Depends(installation)]
 
 
+def _phone(here: Installation, request: Request, body: bytes) -> Phone:
+    """The phone that signed the request. Answers 401 when none did."""
+    found: dict[str, Phone] = {}
+
+    def key_of(device: str) -> PhoneKey | None:
+        with here.database.read() as session:
+            phone = reading.phone(session, device)
+        if phone is None:
+            return None
+        found[device] = phone
+        return phone.key
+
+    path = request.scope["raw_path"].decode("latin-1")
+    received = Received(request.method, path, request.headers)
+    try:
+        return found[signer_of(received, body, key_of)]
+    except UnsignedError as error:
+        raise HTTPException(401, str(error)) from error
+
+
+async def signing_phone(request: Request, here: Here) -> Phone:
+    """The phone that signed the request and its whole body."""
+    return await run_in_threadpool(_phone, here, request, await request.body())
+
+
+Signing = Annotated[Phone, Depends(signing_phone)]
+
+
 class EventBatch(BaseModel):
     """Events as a device wrote them, oldest first."""
 
@@ -43,19 +75,29 @@ class PhotoReceipt(BaseModel):
     height: int
 
 
-@router.post("/log/events", summary="Store a batch of events, each at most once")
-def post_events(batch: EventBatch, here: Here) -> Receipts:
+@router.post(
+    "/log/events",
+    summary="Store a batch of events, each at most once",
+    responses={401: {"description": "Not signed by an enrolled phone"}},
+)
+def post_events(batch: EventBatch, here: Here, phone: Signing) -> Receipts:
     """Every event gets a receipt: stored, already stored, or refused with the reason.
 
-    A device keeps an event until its receipt says stored or already stored.
+    A device keeps an event until its receipt says stored or already stored. The request is signed
+    with the device's own key (RFC 9421).
     """
-    return here.log.append(batch.events)
+    return here.log.append(batch.events, signed_by=phone.phone)
 
 
 @router.put(
     "/photos/{digest}",
     summary="Store a photo under the SHA-256 of its bytes",
-    responses={201: {"model": PhotoReceipt}, 422: {"description": "Not a photo, or altered"}},
+    responses={
+        201: {"model": PhotoReceipt},
+        401: {"description": "Not signed by an enrolled phone"},
+        403: {"description": "The phone was revoked"},
+        422: {"description": "Not a photo, or altered"},
+    },
     openapi_extra={
         "requestBody": {"required": True, "content": {"image/jpeg": {}, "image/png": {}}}
     },
@@ -63,7 +105,7 @@ def post_events(batch: EventBatch, here: Here) -> Receipts:
 async def put_photo(
     digest: DigestPath, request: Request, response: Response, here: Here
 ) -> PhotoReceipt:
-    """Takes the raw bytes. Answers 201 when new and 200 when it was here already."""
+    """Takes the raw bytes, signed. Answers 201 when new and 200 when it was here already."""
     data = bytearray()
     try:
         async for chunk in request.stream():
@@ -74,6 +116,9 @@ async def put_photo(
         # Everyday where the network is bad: the phone keeps the photo and sends it again.
         log.info("photo %s: the phone was gone after %d bytes", digest, len(data))
         raise HTTPException(400, "the photo broke off before its end; send it again") from error
+    phone = await run_in_threadpool(_phone, here, request, bytes(data))
+    if phone.revoked_at is not None and not here.has_photo(digest):
+        raise HTTPException(403, revoked_words(phone))
     try:
         facts, new = await run_in_threadpool(here.keep_photo, digest, bytes(data))
     except PhotoError as error:

@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import BaseModel, Field, ValidationError
 
+from service.crew.phones import DEFAULT_MINUTES, MOST_MINUTES
 from service.crew.spreadsheet import CURRENCIES, ImportOptions
 from shared import events as ev
 from shared.quantities import LengthUnit
@@ -18,6 +19,9 @@ from shared.vocabulary import Hazard, Peril, WaterCategory
 B = TypeVar("B", bound=BaseModel)
 
 COLDEST_C, HOTTEST_C = -40, 60
+MOST_NAME = 300
+"""The longest line that an event takes."""
+
 _NAME = "Your name: say who you are, so that the record can."
 _REFERENCE = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}")
 _REFERENCE_MEND = "use up to 64 letters, digits, dots, hyphens or underscores, and no spaces."
@@ -235,6 +239,52 @@ class HazardForm(BaseModel):
         return faults.made(
             ev.HazardNoted, {"hazard": self.hazard, "note": self.note}, {"note": "Note"}
         )
+
+
+class InviteForm(BaseModel):
+    """A phone to be enrolled, as typed."""
+
+    name: str = ""
+    holder: str = ""
+    minutes: str = str(DEFAULT_MINUTES)
+    actor: str = ""
+
+    def read(self) -> int:
+        """For how many minutes the code lasts. ``FormError`` with every fault."""
+        faults = _Faults()
+        faults.need("name", self.name, "Name: call the phone something, such as Crew phone 3.")
+        faults.need("actor", self.actor, _NAME)
+        for name, value, label in (
+            ("name", self.name, "Name"),
+            ("holder", self.holder, "Person or team"),
+        ):
+            if len(value) > MOST_NAME:
+                faults.found[name] = f"{label}: write at most {MOST_NAME} characters."
+        typed = self.minutes.strip()
+        minutes = int(typed) if typed.isdecimal() and len(typed) < 6 else 0
+        if not 1 <= minutes <= MOST_MINUTES:
+            faults.found["minutes"] = f"Minutes: write a whole number from 1 to {MOST_MINUTES}."
+        if faults.found:
+            raise FormError(faults.found)
+        return minutes
+
+
+class RevokeForm(BaseModel):
+    """The end of a phone, as typed."""
+
+    reason: str = ""
+    actor: str = ""
+
+    def read(self) -> str:
+        """The reason. ``FormError`` with every fault."""
+        faults = _Faults()
+        faults.need("reason", self.reason, "Reason: say why, such as lost, or left the crew.")
+        faults.need("actor", self.actor, _NAME)
+        if len(self.reason) > MOST_NAME:
+            faults.found["reason"] = f"Reason: write at most {MOST_NAME} characters."
+        if faults.found:
+            raise FormError(faults.found)
+        return self.reason.strip()
 
 
 class ImportForm(BaseModel):

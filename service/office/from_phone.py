@@ -1,26 +1,33 @@
 """Takes in what a phone could not send: a file that its crew saved there and brought along.
 
 The file is a ZIP archive with ``unsent.json`` (what it is), ``events.jsonl`` (one line for each
-event, with its digest) and ``photos/DIGEST.jpg``. Everything goes through the same doors as what a
+event, with its digest) and ``photos/DIGEST.jpg``. The cover is signed with the phone's key and
+names the digest of the events, so that it can be told whether the file is as that phone wrote it.
+Everything goes through the same doors as what a
 phone sends, so that what arrives both ways is stored once. One fault never keeps the rest out.
 """
 
 import json
 import zipfile
 import zlib
-from collections.abc import Iterator
+from base64 import b64decode
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from enum import StrEnum
 from hashlib import sha256
 from re import compile as pattern
 from typing import Any, BinaryIO
 
 import structlog
-from pydantic import BaseModel, ValidationError
+from pydantic import BaseModel
 
 from service.installation import Installation
+from service.log import reading
 from service.log.append import MAX_EVENT_BYTES, Outcome
+from service.log.signing import fits
 from service.storage.photos import MAX_BYTES, PhotoError
 from shared import ledger
+from shared.records import Phone
 
 MOST_FILE_BYTES = 60 * 1024 * 1024
 """A phone with more than this to carry makes several files of it."""
@@ -41,6 +48,25 @@ class FromPhoneError(ValueError):
     """Nothing can be taken from this file; the message says why and what to do."""
 
 
+class Proof(StrEnum):
+    """Whether a file is from the phone that it names."""
+
+    PROVEN = "proven"
+    UNSIGNED = "unsigned"
+    UNKNOWN = "unknown"
+    BROKEN = "broken"
+
+
+class RevokedPhonesError(ValueError):
+    """The file holds what revoked phones wrote: somebody has to say that it is to be taken in."""
+
+    def __init__(self, phones: Sequence[Phone], proof: Proof) -> None:
+        """``phones`` are the revoked ones, ``proof`` is about the phone that saved the file."""
+        super().__init__("a phone that wrote this was revoked")
+        self.phones = phones
+        self.proof = proof
+
+
 class Cover(BaseModel):
     """What the file says of itself."""
 
@@ -52,6 +78,8 @@ class Cover(BaseModel):
     events: int
     photos: int
     unreadable: list[str] = []
+    events_sha256: str = ""
+    signature: str = ""
 
 
 @dataclass(frozen=True)
@@ -67,6 +95,8 @@ class TakenIn:
     """What became of a file."""
 
     cover: Cover
+    proof: Proof
+    phone: Phone | None = None
     stored: int = 0
     already_stored: int = 0
     photos_stored: int = 0
@@ -74,10 +104,11 @@ class TakenIn:
     faults: list[Fault] = field(default_factory=list)
 
 
-def take_in(here: Installation, source: BinaryIO) -> TakenIn:
+def take_in(here: Installation, source: BinaryIO, *, although_revoked: bool = False) -> TakenIn:
     """Store every event and photo of the file that is sound, each at most once.
 
-    Raises ``FromPhoneError`` when it is not such a file at all.
+    Raises ``FromPhoneError`` when it is not such a file at all, and ``RevokedPhonesError`` when a
+    phone that wrote it was revoked, unless it is to be taken in ``although_revoked``.
     """
     try:
         archive = zipfile.ZipFile(source)
@@ -87,8 +118,17 @@ def take_in(here: Installation, source: BinaryIO) -> TakenIn:
             "phone again"
         ) from error
     with archive:
-        done = TakenIn(_cover(archive))
-        _take_events(here, archive, done)
+        cover, signed = _cover(archive)
+        with here.database.read() as session:
+            phone = reading.phone(session, cover.device)
+        done = TakenIn(cover, _proof(archive, cover, signed, phone), phone)
+        events = list(_events(archive, done))
+        revoked = _revoked(here, {cover.device, *map(_device, events)})
+        if revoked and not although_revoked:
+            raise RevokedPhonesError(revoked, done.proof)
+        _count("entries", cover.events, len(events) + len(done.faults), done)
+        for at in range(0, len(events), BATCH):
+            _append(here, events[at : at + BATCH], done)
         _take_photos(here, archive, done)
     done.faults.extend(
         Fault(f"Photo {digest[:12]}…", "the phone could not read it any more: take it again")
@@ -97,6 +137,8 @@ def take_in(here: Installation, source: BinaryIO) -> TakenIn:
     logger.info(
         "file of a phone taken in",
         device=done.cover.device,
+        proof=done.proof.value,
+        of_revoked=[one.phone for one in revoked],
         stored=done.stored,
         already_stored=done.already_stored,
         photos=done.photos_stored,
@@ -105,25 +147,49 @@ def take_in(here: Installation, source: BinaryIO) -> TakenIn:
     return done
 
 
-def _cover(archive: zipfile.ZipFile) -> Cover:
+def _device(event: Any) -> str:
+    return str(event.get("device", "")) if isinstance(event, dict) else ""
+
+
+def _revoked(here: Installation, devices: set[str]) -> list[Phone]:
+    with here.database.read() as session:
+        return [
+            phone
+            for phone in reading.phones(session)
+            if phone.phone in devices and phone.revoked_at
+        ]
+
+
+def _cover(archive: zipfile.ZipFile) -> tuple[Cover, bytes]:
+    """The cover, and those of its bytes that are signed."""
     if sum(one.file_size for one in archive.infolist()) > 2 * MOST_FILE_BYTES:
         raise FromPhoneError("it would unfold to far more than a phone writes; save it again")
     try:
-        cover = Cover.model_validate_json(archive.read(COVER))
-    except (KeyError, ValidationError, *_DAMAGED) as error:
+        text = archive.read(COVER)
+        cover = Cover.model_validate_json(text)
+        facts = json.loads(text)
+        facts.pop("signature", None)
+        signed = ledger.canonical_bytes(facts)
+    except (KeyError, ValueError, RecursionError, *_DAMAGED) as error:
         raise FromPhoneError(
             "this ZIP file was not saved by a phone's page “Not yet sent”, or it is damaged"
         ) from error
     if cover.format != FORMAT:
         raise FromPhoneError(f"it is written as {cover.format}; this version reads {FORMAT}")
-    return cover
+    return cover, signed
 
 
-def _take_events(here: Installation, archive: zipfile.ZipFile, done: TakenIn) -> None:
-    events = list(_events(archive, done))
-    _count("entries", done.cover.events, len(events) + len(done.faults), done)
-    for at in range(0, len(events), BATCH):
-        _append(here, events[at : at + BATCH], done)
+def _proof(archive: zipfile.ZipFile, cover: Cover, signed: bytes, phone: Phone | None) -> Proof:
+    if not cover.signature:
+        return Proof.UNSIGNED
+    if phone is None:
+        return Proof.UNKNOWN
+    try:
+        whole = sha256(archive.read(EVENTS)).hexdigest() == cover.events_sha256
+        signature = b64decode(cover.signature, validate=True)
+    except (KeyError, ValueError, *_DAMAGED):
+        return Proof.BROKEN
+    return Proof.PROVEN if whole and fits(phone.key, signature, signed) else Proof.BROKEN
 
 
 def _events(archive: zipfile.ZipFile, done: TakenIn) -> Iterator[Any]:

@@ -43,6 +43,15 @@ from service.crew.importing import (
     import_spreadsheet,
     problems_in,
 )
+from service.crew.phones import (
+    DEFAULT_MINUTES,
+    MOST_MINUTES,
+    Invitation,
+    invite,
+    open_invitations,
+    phone_lines,
+    revoke,
+)
 from service.crew.routes import RefPath, TagPath
 from service.crew.spreadsheet import SpreadsheetError
 from service.installation import Installation
@@ -58,18 +67,27 @@ from service.office.forms import (
     FormError,
     HazardForm,
     ImportForm,
+    InviteForm,
     LossForm,
+    RevokeForm,
     zones,
 )
-from service.office.from_phone import MOST_FILE_BYTES, FromPhoneError, take_in
+from service.office.from_phone import (
+    MOST_FILE_BYTES,
+    FromPhoneError,
+    RevokedPhonesError,
+    take_in,
+)
+from service.office.qr import drawn
 from service.pages import page
 from service.reports.inventory_csv import neutralised
 from service.reports.issue import InventoryFormat, NotFoundError, write_manifest
 from service.reports.wording import shown_tag
 from service.storage.tables import RefusedRow
 from shared.cautions import cautions_for, standing_cautions
+from shared.events import utc_text
 from shared.quantities import LengthUnit
-from shared.records import Item, Loss
+from shared.records import Item, Loss, Phone
 from shared.vocabulary import Decision, Hazard, Labelled, Peril, Phase, Role, WaterCategory
 
 router = APIRouter(tags=["office"], include_in_schema=False)
@@ -86,6 +104,7 @@ PREPARED_BY = "Office"
 SUBNAV = [
     ("/office/", "Losses"),
     ("/office/tags", "Tags"),
+    ("/office/phones", "Phones"),
     ("/office/conflicts", "To settle"),
     ("/office/refused", "Refused"),
     ("/office/from-phone", "A phone's file"),
@@ -524,6 +543,92 @@ def print_tags(
     )
 
 
+# --- the crews' phones --------------------------------------------------------------------------
+
+
+def _phones_page(
+    request: Request,
+    here: Installation,
+    form: InviteForm,
+    faults: Faults,
+    invitation: Invitation | None = None,
+) -> HTMLResponse:
+    with here.database.read() as session:
+        lines = phone_lines(session)
+        waiting = open_invitations(session, utc_text(here.now()))
+    address = invitation.address(here.settings.base_url) if invitation else ""
+    answer = _draw(
+        request,
+        "office_phones.html",
+        422 if faults else 200,
+        form=form,
+        faults=faults,
+        lines=lines,
+        waiting=waiting,
+        invitation=invitation,
+        address=address,
+        symbol=drawn(address) if invitation else None,
+        default_minutes=DEFAULT_MINUTES,
+        most_minutes=MOST_MINUTES,
+    )
+    # The code is on this page and nowhere else.
+    answer.headers["cache-control"] = "no-store"
+    return answer
+
+
+@router.get("/office/phones")
+def phones(request: Request, here: Here) -> HTMLResponse:
+    """Every phone, and the invitation of another."""
+    return _phones_page(request, here, InviteForm(), {})
+
+
+@router.post("/office/phones")
+def invite_phone(request: Request, here: Here, form: Annotated[InviteForm, Form()]) -> HTMLResponse:
+    """Show a code for one phone, once: it is not kept, so that no page can show it again."""
+    try:
+        made = invite(
+            here,
+            minutes=form.read(),
+            name=form.name.strip(),
+            holder=form.holder.strip(),
+            actor=form.actor.strip(),
+        )
+    except FormError as error:
+        return _phones_page(request, here, form, error.faults)
+    return _phones_page(request, here, InviteForm(actor=form.actor), {}, made)
+
+
+def _known_phone(here: Installation, device: str) -> Phone:
+    with here.database.read() as session:
+        phone = reading.phone(session, device)
+    if phone is None:
+        raise HTTPException(404, f"no phone is enrolled under the name {device}")
+    return phone
+
+
+@router.get("/office/phones/{device}/revoke")
+def ask_revoke(request: Request, device: RefPath, here: Here) -> HTMLResponse:
+    """What revoking does, before it is done."""
+    return _draw(
+        request, "office_phone_revoke.html", phone=_known_phone(here, device), form=RevokeForm()
+    )
+
+
+@router.post("/office/phones/{device}/revoke")
+def revoke_phone(
+    request: Request, device: RefPath, here: Here, form: Annotated[RevokeForm, Form()]
+) -> Response:
+    """Stop the phone, or show every fault beside its field."""
+    phone = _known_phone(here, device)
+    try:
+        revoke(here, device, reason=form.read(), actor=form.actor.strip())
+    except FormError as error:
+        return _draw(
+            request, "office_phone_revoke.html", 422, phone=phone, form=form, faults=error.faults
+        )
+    return _to("/office/phones")
+
+
 # --- a crew's spreadsheet -----------------------------------------------------------------------
 
 
@@ -689,15 +794,43 @@ def take_phone_file(
     elif file.size > MOST_FILE_BYTES:
         fault = "File: at most 60 MB are taken; a phone never saves a larger one."
     else:
+        data = file.file.read()
         try:
-            done = take_in(here, file.file)
+            return _taken_in(request, here, data)
         except FromPhoneError as error:
             fault = f"File: {error}."
-        else:
+        except RevokedPhonesError as error:
             return _draw(
-                request, "office_from_phone.html", done=done, most_shown=PHONE_FAULTS_SHOWN
+                request,
+                "office_from_phone.html",
+                revoked=error.phones,
+                proof=error.proof,
+                digest=here.photos.put_document(data),
             )
     return _draw(request, "office_from_phone.html", 422, faults={"file": fault})
+
+
+def _taken_in(
+    request: Request, here: Installation, data: bytes, although_revoked: bool = False
+) -> HTMLResponse:
+    done = take_in(here, io.BytesIO(data), although_revoked=although_revoked)
+    return _draw(request, "office_from_phone.html", done=done, most_shown=PHONE_FAULTS_SHOWN)
+
+
+@router.post("/office/from-phone/confirm")
+def take_file_of_revoked_phone(
+    request: Request,
+    here: Here,
+    digest: Annotated[str, Form(pattern="^[0-9a-f]{64}$")],
+) -> HTMLResponse:
+    """Take in the file of a revoked phone, now that somebody has seen that it was revoked."""
+    try:
+        return _taken_in(request, here, here.photos.get(digest), although_revoked=True)
+    except KeyError as error:
+        raise HTTPException(404, "the file has not come in; choose it again") from error
+    except FromPhoneError as error:
+        faults = {"file": f"File: {error}."}
+    return _draw(request, "office_from_phone.html", 422, faults=faults)
 
 
 # --- what waits for a person --------------------------------------------------------------------

@@ -112,11 +112,25 @@ class PhotoRow(SQLModel, table=True):
     received_at: str
 
 
-class DeviceRow(SQLModel, table=True):
-    """A writer that was given a name."""
+class InvitationRow(SQLModel, table=True):
+    """A code that enrols one phone. The code itself is not kept."""
 
-    __tablename__ = "device"
+    __tablename__ = "invitation"
 
-    device: str = Field(primary_key=True)
-    label: str
+    digest: str = Field(primary_key=True, description="SHA-256 of the code, hex.")
+    name: str
+    holder: str
+    made_by: str
     made_at: str
+    expires_at: str
+    used_at: str | None = None
+    phone: str | None = None
+
+
+class HeardRow(SQLModel, table=True):
+    """When a phone last sent events that it had signed."""
+
+    __tablename__ = "heard"
+
+    phone: str = Field(primary_key=True)
+    at: str

@@ -19,6 +19,7 @@ from shared.vocabulary import Damage, Extent, Material, ObjectType
 from tests.browser.accessibility import barriers_of
 from tests.browser.seeding import Seed
 from tests.browser.watching import Complaints, assert_sound, faults_of
+from tests.phones import enrol_page
 
 NAME = "Hesper Quillfeather (invented)"
 
@@ -38,8 +39,12 @@ def a_photo() -> bytes:
 
 
 def enter(page: Page, loss: str) -> None:
-    """Choose the loss, read the cautions and put a name to them."""
+    """Enrol the phone unless it is, choose the loss, and put a name to its cautions."""
     page.goto("/crew/")
+    heading = page.get_by_role("heading", level=1)
+    expect(heading).not_to_have_text("")
+    if heading.inner_text() == "Enrol this phone":
+        enrol_page(page)
     expect(page.get_by_role("heading", level=1)).to_have_text("Which loss are you at?")
     assert_sound(page)
     page.locator(f"a.card[href='#/{loss}']").click()
@@ -199,6 +204,10 @@ def test_every_screen_of_the_crew_is_open_to_everybody(
         faults.extend(faults_of(page) + barriers_of(page))
 
     page.goto("/crew/")
+    look("Enrol this phone")
+    page.get_by_role("button", name="Type the code").click()
+    look("Enrol this phone")
+    enrol_page(page)
     look("Which loss are you at?")
     page.goto(f"/crew/#/{seeded.fire}")
     look("Before you go in")

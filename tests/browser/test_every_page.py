@@ -15,6 +15,7 @@ from tests.browser.accessibility import barriers_of
 from tests.browser.seeding import Seed, begin_airing
 from tests.browser.serving import Clock, served
 from tests.browser.watching import faults_of
+from tests.phones import enrolled
 
 EACH = 2
 """Pages of one shape that are looked at, such as two pieces or two runs."""
@@ -43,6 +44,8 @@ REACHED = {
     "/office/losses/*/hazards/new",
     "/office/losses/*/import",
     "/office/losses/new",
+    "/office/phones",
+    "/office/phones/*/revoke",
     "/office/refused",
     "/office/tags",
     "/science",
@@ -56,6 +59,7 @@ def address(seeded: Seed, tmp_path_factory: pytest.TempPathFactory) -> Iterator[
     shutil.copytree(seeded.folder, folder)
     here = Installation(Settings(folder=folder), now=Clock(seeded.now))
     begin_airing(here, seeded.gas_run)
+    enrolled(here, "phone-1")
     with served(here) as found:
         yield found
 

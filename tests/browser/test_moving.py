@@ -24,6 +24,7 @@ from tests.browser.seeding import Seed
 from tests.browser.test_scanning import film
 from tests.browser.watching import PHONE, Complaints, Size, assert_sound, faults_of, open_context
 from tests.labels.pdf_reading import qr_texts
+from tests.phones import enrol_page
 
 SMALL = Size("small phone", 320, 640, touch=True)
 SENT_MS = 45_000
@@ -71,7 +72,8 @@ def phones(
 
 
 def come_in(page: Page, loss: str, name: str) -> None:
-    """Read the cautions of the loss and put a name to them."""
+    """Enrol the phone, read the cautions of the loss and put a name to them."""
+    enrol_page(page)
     page.goto(f"/crew/#/{loss}")
     page.get_by_label("Your name").fill(name)
     page.get_by_role("button", name="I have read them").click()

@@ -26,12 +26,14 @@ from tests.browser.seeding import Seed
 from tests.browser.serving import served
 from tests.browser.test_crew import choose, enter, photo, sent, take_photo, type_tag
 from tests.browser.watching import PHONE, Complaints, assert_sound, open_context
+from tests.phones import enrol_page
 
 __all__ = ["photo"]  # The fixture, for the tests below.
 
 KEPT = "This page is kept on the phone and starts without a network."
 NOT_KEPT = "This page would not start without a network"
 NEW_VERSION = "A new version is ready"
+NOT_ENROLLED = "Enrol this phone"
 HEADING = "Which loss are you at?"
 WHILE_OFFLINE = "/api/|/log/|/photos/|/crew/worker.js"
 
@@ -100,7 +102,7 @@ def page(
 
 def visit(page: Page) -> None:
     """Open the page with a network, and stay until the phone has kept it."""
-    page.goto("/crew/")
+    enrol_page(page)
     expect(page.get_by_text(KEPT)).to_be_visible()
 
 
@@ -242,7 +244,7 @@ def test_a_sign_in_page_is_never_kept_and_the_next_visit_keeps_the_app(
     complaints.expect_words("The script has an unsupported MIME type ('text/html').")
     sign_in_page.takes = re.compile(takes)
     page.goto("/crew/")
-    expect(page.get_by_role("heading", level=1)).to_have_text(HEADING)
+    expect(page.get_by_role("heading", level=1)).to_have_text(NOT_ENROLLED)
     expect(page.get_by_text(NOT_KEPT)).to_be_visible()
     assert_sound(page)
     assert caches_of(page) == []
@@ -255,7 +257,7 @@ def test_a_sign_in_page_is_never_kept_and_the_next_visit_keeps_the_app(
     page.context.set_offline(True)
     complaints.expect(WHILE_OFFLINE)
     page.reload()
-    expect(page.get_by_role("heading", level=1)).to_have_text(HEADING)
+    expect(page.get_by_role("heading", level=1)).to_have_text(NOT_ENROLLED)
 
 
 def test_a_sign_in_page_takes_nothing_away_from_a_phone_that_has_the_app(

@@ -19,6 +19,7 @@ from labels.codes import new_tag
 from shared import events as ev
 from shared import ledger
 from shared.vocabulary import Material, ObjectType, PhotoKind, Role
+from tests.phones import office_code
 from tests.writers import START
 
 LOSS = "FAULTS-1"
@@ -147,12 +148,15 @@ def write_into(
 
 
 def open_phone(context: BrowserContext) -> Page:
-    """The app opened on a phone until the service has given it a name."""
+    """The app opened on a phone with the office's code until the service has given it a name."""
     page = context.new_page()
-    page.goto("/crew/")
+    code = office_code(context)
+    page.goto(f"/crew/#enrol={code}")
+    again = page.get_by_role("button", name="Try again")
     while kept_by(page).journal is None:
         page.wait_for_timeout(100)
-        page.reload()
+        if again.is_visible():
+            again.click()
     write_into(page, {"person": PERSON})
     return page
 

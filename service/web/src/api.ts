@@ -13,6 +13,7 @@ import {
   type LossSummary,
   type Road,
 } from "./shapes.ts";
+import { signedHeaders, type PublicKey, type Signer } from "./signing.ts";
 import { strings } from "./strings.ts";
 import type { CompiledFacts } from "./triage.ts";
 
@@ -50,8 +51,23 @@ export class Refused extends Error {
 const PATIENCE_MS = 20_000;
 const PHOTO_PATIENCE_MS = 120_000;
 
-export async function newDevice(): Promise<{ device: string; clock: number }> {
-  return ask("/api/devices", post({}));
+/** Give the service the public half of this phone's key, against the office's code. */
+export async function enrolDevice(
+  code: string,
+  key: PublicKey,
+): Promise<{ device: string; name: string; clock: number }> {
+  return ask("/api/devices", post(JSON.stringify({ code, key })));
+}
+
+/** Whether a phone may still write. */
+export interface Standing {
+  device: string;
+  revoked_at: string | null;
+  revoked_because: string;
+}
+
+export async function standing(device: string): Promise<Standing> {
+  return ask(`/api/devices/${device}`);
 }
 
 export async function losses(): Promise<LossSummary[]> {
@@ -83,15 +99,26 @@ export async function itemPage(tag: string): Promise<ItemPage | null> {
 
 export async function sendEvents(
   events: readonly Event[],
+  signer: Signer,
 ): Promise<{ receipts: Receipt[]; clock: number }> {
-  return ask("/log/events", post({ events }));
+  const path = "/log/events";
+  const text = JSON.stringify({ events });
+  const body = new TextEncoder().encode(text);
+  const signed = await signedHeaders(signer, { method: "POST", path, body }, new Date());
+  return ask(path, post(text, signed));
 }
 
-export async function sendPhoto(sha: string, photo: Blob): Promise<void> {
-  const answer = await reach(`/photos/${sha}`, {
+export async function sendPhoto(
+  sha: string,
+  photo: Uint8Array<ArrayBuffer>,
+  signer: Signer,
+): Promise<void> {
+  const path = `/photos/${sha}`;
+  const signed = await signedHeaders(signer, { method: "PUT", path, body: photo }, new Date());
+  const answer = await reach(path, {
     method: "PUT",
-    body: photo,
-    headers: { "content-type": "image/jpeg" },
+    body: new Blob([photo], { type: "image/jpeg" }),
+    headers: { "content-type": "image/jpeg", ...signed },
     signal: AbortSignal.timeout(PHOTO_PATIENCE_MS),
   });
   // A network's sign-in page may answer anything with a page of its own and 200: only the
@@ -100,12 +127,8 @@ export async function sendPhoto(sha: string, photo: Blob): Promise<void> {
   if (receipt?.sha256 !== sha) throw new NotReached();
 }
 
-function post(body: object): RequestInit {
-  return {
-    method: "POST",
-    body: JSON.stringify(body),
-    headers: { "content-type": "application/json" },
-  };
+function post(body: string, headers: Record<string, string> = {}): RequestInit {
+  return { method: "POST", body, headers: { "content-type": "application/json", ...headers } };
 }
 
 /** An answer of the right shape. Any other is not the service's: a network's sign-in page, say. */

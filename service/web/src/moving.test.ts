@@ -210,7 +210,8 @@ test("a delay said here stands until the service counts it, and others' stay", a
 
 test("a signature goes the way of photos: it waits to be sent, once, after the entries", async () => {
   const store = await Store.open("signature");
-  await store.enrol("phone-1", 0);
+  await store.nextKey();
+  await store.enrol("phone-1", "Crew 1", 0);
   const signature = "5e".repeat(32);
   const given = { type: "handed_over", manifest: LIST, given_by: "Ana", taken_by: "Bo" } as const;
   await store.append([{ ...given, signature }, given], {

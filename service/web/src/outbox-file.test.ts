@@ -40,7 +40,8 @@ async function unzipped(archive: Blob): Promise<Map<string, Uint8Array<ArrayBuff
 
 async function phoneWith(name: string, pieces: number): Promise<Store> {
   const store = await Store.open(name);
-  await store.enrol("phone-7", 0);
+  await store.nextKey();
+  await store.enrol("phone-7", "Crew 7", 0);
   for (let piece = 0; piece < pieces; piece += 1) {
     const full = new Blob([`photo ${piece}`.padEnd(1000, ".")]);
     const photo = await sha256(await full.arrayBuffer());
@@ -79,6 +80,9 @@ test("carries every event and photo with their digests, and leaves the outbox al
   const read = await unzipped(files[0]?.data ?? new Blob());
   const cover = JSON.parse(new TextDecoder().decode(read.get("unsent.json")));
   assert.deepEqual([cover.format, cover.events, cover.photos], ["lagan-unsent/1", 6, 3]);
+  const wholeText = read.get("events.jsonl") ?? new Uint8Array();
+  assert.equal(cover.events_sha256, await sha256(wholeText));
+  assert.equal(atob(cover.signature).length, 64);
   const lines = new TextDecoder().decode(read.get("events.jsonl")).trimEnd().split("\n");
   assert.equal(lines.length, 6, "what was refused is carried too");
   for (const line of lines) {

@@ -1,6 +1,9 @@
 // What has not been sent, as files that can be carried to the office when no network will do: the
-// events as lines of JSON with their digests, and every photo under its own.
+// events as lines of JSON with their digests, and every photo under its own. The cover names the
+// digest of the lines and is signed with this phone's key, so that the office can tell who wrote it.
+import canonicalize from "canonicalize";
 import { sha256 } from "./journal.ts";
+import { signatureOf } from "./signing.ts";
 import type { KeptEvent, Store } from "./store.ts";
 import { crc32, textEntry, zipOf, type Entry } from "./zip.ts";
 
@@ -44,8 +47,11 @@ export async function outboxFiles(
   }
   const { shares, unreadable } = await sharesOf(store, photos, mostPhotoBytes);
   const stamp = at.toISOString().slice(0, 16).replace(/[-:]/g, "");
-  const files = shares.map((share, place) => {
+  const privateKey = (await store.phone())?.privateKey;
+  const fileOf = async (share: Entry[], place: number): Promise<OutboxFile> => {
     const carried = place === 0 ? events : [];
+    const lines = carried.map(({ event, digest }) => `${JSON.stringify({ digest, event })}\n`);
+    const text = lines.join("");
     const cover = {
       format: FORMAT,
       device,
@@ -55,21 +61,23 @@ export async function outboxFiles(
       events: carried.length,
       photos: share.length,
       unreadable: place === 0 ? unreadable : [],
+      events_sha256: await sha256(new TextEncoder().encode(text)),
     };
-    const lines = carried.map(({ event, digest }) => `${JSON.stringify({ digest, event })}\n`);
+    const signed = new TextEncoder().encode(canonicalize(cover) ?? "");
+    const signature = privateKey === undefined ? "" : await signatureOf(privateKey, signed);
     const number = shares.length > 1 ? `-${place + 1}-of-${shares.length}` : "";
     return {
       name: `unsent-${device}-${stamp}${number}.zip`,
       data: zipOf([
-        textEntry("unsent.json", JSON.stringify(cover, null, 1)),
-        textEntry("events.jsonl", lines.join("")),
+        textEntry("unsent.json", JSON.stringify({ ...cover, signature }, null, 1)),
+        textEntry("events.jsonl", text),
         ...share,
       ]),
       events: carried.length,
       photos: share.length,
     };
-  });
-  return { files, unreadable };
+  };
+  return { files: await Promise.all(shares.map(fileOf)), unreadable };
 }
 
 /** The photos as entries, shared out so that none of the shares grows too large. */

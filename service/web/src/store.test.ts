@@ -3,7 +3,7 @@ import test from "node:test";
 import "fake-indexeddb/auto";
 import type { Body } from "./contract.ts";
 import { digestOf, sha256 } from "./journal.ts";
-import { ageOf, roomOf, StorageFault, StorageFull, Store, type Waiting } from "./store.ts";
+import { ageOf, roomOf, StillWaiting, StorageFault, StorageFull, Store, type Waiting } from "./store.ts";
 
 const TAG = "ABCDEFGHJKMN7";
 const BLOB = new Blob(["x"]);
@@ -16,7 +16,8 @@ const bodies: Body[] = [
 
 async function enrolled(name: string): Promise<Store> {
   const store = await Store.open(name);
-  await store.enrol("phone-1", 10);
+  await store.nextKey();
+  await store.enrol("phone-1", "Crew 1", 10);
   return store;
 }
 
@@ -54,12 +55,37 @@ test("chains across tabs that write at once, without a gap or a double", async (
   }
 });
 
-test("takes a name once and keeps it", async () => {
+test("a new name begins a new journal, and only once all of the old one has its receipts", async () => {
   const store = await enrolled("name");
+  const first = await store.phone();
   await store.append(bodies, writer);
-  await store.enrol("phone-2", 99);
+  await store.nextKey();
+  await assert.rejects(store.enrol("phone-2", "Crew 2", 99), StillWaiting);
   assert.equal((await store.journal())?.device, "phone-1");
   assert.equal((await store.journal())?.sequence, 2);
+  for (const one of await store.outbox()) await store.settle(one);
+  await store.keepNote("revoked", { at: "2031-01-01T00:00:00Z", because: "lost" });
+  await store.enrol("phone-2", "Crew 2", 3);
+  const state = await store.journal();
+  assert.deepEqual(
+    [state?.device, state?.sequence, state?.clock, state?.previous],
+    ["phone-2", 0, 12, ""],
+  );
+  assert.equal((await store.phone())?.name, "Crew 2");
+  assert.notDeepEqual((await store.phone())?.privateKey, first?.privateKey);
+  assert.equal(await store.note("revoked"), undefined);
+  assert.equal((await store.eventsOf("L-1")).length, 2, "what was written stays");
+});
+
+test("the key for the next enrolment stays the same until that has happened", async () => {
+  const store = await Store.open("key");
+  const made = await store.nextKey();
+  assert.deepEqual((await store.nextKey()).publicKey, made.publicKey);
+  assert.equal(made.privateKey.extractable, false);
+  assert.equal(await store.phone(), undefined);
+  await store.enrol("phone-1", "Crew 1", 0);
+  assert.equal((await store.phone())?.device, "phone-1");
+  assert.notDeepEqual((await store.nextKey()).publicKey, made.publicKey);
 });
 
 test("settling a photo keeps the thumbnail and drops the large copy", async () => {

@@ -3,6 +3,7 @@
 import { openDB, type DBSchema, type IDBPDatabase, type IDBPTransaction } from "idb";
 import type { Body, Event } from "./contract.ts";
 import { digestOf, saw, sha256, write, type JournalState, type Writer } from "./journal.ts";
+import { makeKey, type PhoneKey, type Signer } from "./signing.ts";
 
 export interface KeptEvent {
   id: string;
@@ -28,6 +29,17 @@ interface StoredPhoto {
   full: ArrayBuffer | Blob | null;
 }
 
+/** This phone as the office enrolled it. */
+export interface Phone extends Signer {
+  name: string;
+}
+
+/** When this phone was stopped, and why. */
+export interface Revocation {
+  at: string;
+  because: string;
+}
+
 /** One thing not yet sent. `order` keeps events in the order they were written, photos after. */
 export interface Waiting {
   key: string;
@@ -50,6 +62,9 @@ const PHOTO_ORDER = Number.MAX_SAFE_INTEGER;
 
 /** Stored bytes do not match what was written: the storage of this phone is failing. */
 export class StorageFault extends Error {}
+
+/** This phone still holds what it wrote before; it gets no new journal until that is sent. */
+export class StillWaiting extends Error {}
 
 /** The browser gives this page no more room. Nothing of what was being written is stored. */
 export class StorageFull extends Error {}
@@ -151,14 +166,54 @@ export class Store {
     return this.note<JournalState>("journal");
   }
 
-  /** Begin this phone's journal under the name that the service gave it. */
-  async enrol(device: string, clock: number): Promise<void> {
-    const change = this.#db.transaction("notes", "readwrite");
-    if ((await change.store.get("journal")) === undefined) {
-      const state: JournalState = { device, sequence: 0, clock, previous: "" };
-      await change.store.put(state, "journal");
+  /** This phone with its key; undefined until it is enrolled. */
+  async phone(): Promise<Phone | undefined> {
+    const [journal, key, name] = await Promise.all([
+      this.journal(),
+      this.note<PhoneKey>("key"),
+      this.note<string>("name"),
+    ]);
+    if (journal === undefined || key === undefined || name === undefined) return undefined;
+    return { device: journal.device, name, privateKey: key.privateKey };
+  }
+
+  /** The key that this phone will have once it is enrolled: the same at every try. */
+  async nextKey(): Promise<PhoneKey> {
+    const made = await makeKey();
+    const change = this.#db.transaction("notes", "readwrite", { durability: "strict" });
+    const kept = (await change.store.get("next_key")) as PhoneKey | undefined;
+    if (kept === undefined) await change.store.put(made, "next_key");
+    await change.done;
+    return kept ?? made;
+  }
+
+  /**
+   * Begin a journal under the name that the service gave, with the next key. A phone that was
+   * enrolled before ends its old journal; `StillWaiting` while any of that has no receipt yet.
+   */
+  async enrol(device: string, name: string, clock: number): Promise<void> {
+    const change = this.#db.transaction(["notes", "outbox"], "readwrite", {
+      durability: "strict",
+    });
+    const notes = change.objectStore("notes");
+    const [before, key, waiting] = await Promise.all([
+      notes.get("journal") as Promise<JournalState | undefined>,
+      notes.get("next_key"),
+      change.objectStore("outbox").count(),
+    ]);
+    if (key !== undefined && before?.device !== device && waiting === 0) {
+      const greatest = Math.max(clock, before?.clock ?? 0);
+      const state: JournalState = { device, sequence: 0, clock: greatest, previous: "" };
+      await Promise.all([
+        notes.put(state, "journal"),
+        notes.put(key, "key"),
+        notes.put(name, "name"),
+        notes.delete("next_key"),
+        notes.delete("revoked"),
+      ]);
     }
     await change.done;
+    if (waiting > 0) throw new StillWaiting();
   }
 
   /**

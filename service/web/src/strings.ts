@@ -41,6 +41,37 @@ export const strings = {
   newVersionText: "It runs once you reload. What is recorded here stays, sent or not.",
   reload: "Reload now",
 
+  // Enrolling this phone, and what it says when the office has stopped it.
+  notEnrolled: "This phone is not enrolled. Ask the office for a code.",
+  thisPhone: (name: string) => `This phone is ${name}.`,
+  enrol: {
+    heading: "Enrol this phone",
+    lead: "The office shows a code under Phones. It works once.",
+    pointAtCode: "Hold the office's code inside the frame",
+    codeLabel: "The office's code",
+    codeHint: "16 letters and digits. O counts as 0; I and L count as 1.",
+    codeWrong: "That is not the office's code: it has 16 letters and digits. Compare each.",
+    use: "Enrol this phone",
+    busy: "Enrolling…",
+    failed: "Not enrolled",
+    again: "Try again",
+    otherCode: "Use another code",
+    already: (name: string) => `This phone is enrolled as ${name}`,
+    goOn: "Go on",
+    stillWaiting:
+      "This phone holds entries or photos that the service has not confirmed. They can't be sent under a new name. Save them to a file, have the office take it in, then send once more; after that, enrol.",
+    stillWaitingTitle: "First see what is here safe",
+  },
+  stopped: {
+    title: "The office has stopped this phone",
+    why: (when: string, because: string) => `On ${when}: ${because}.`,
+    todo: (waiting: number) =>
+      waiting === 0
+        ? "Nothing is lost: all that was recorded here has been sent. To go on, have the office enrol this phone again."
+        : `Nothing is lost: ${many(waiting, "thing stays", "things stay")} on this phone. Touch “${waiting} not yet sent”, save to a file and take it to the office. Once that is taken in and sent, the phone can be enrolled again.`,
+    enrolAgain: "Enrol it again",
+  },
+
   // Before entry.
   beforeEntry: "Before you go in",
   entryDecided:

@@ -5,8 +5,9 @@ import type { Body, Event } from "./contract.ts";
 import { NotReached } from "./api.ts";
 import { digestOf, sha256 } from "./journal.ts";
 import { Store } from "./store.ts";
-import { enrol, sendAll } from "./sync.ts";
+import { checkStanding, enrol, sendAll } from "./sync.ts";
 
+const CODE = "ABCD1234EFGH5678";
 const TAG = "ABCDEFGHJKMN7";
 const writer = { actor: "Ana Ruiz", zone: "Europe/Lisbon", loss: "L-1", at: new Date(0) };
 const realFetch = globalThis.fetch;
@@ -30,7 +31,7 @@ function service(trouble: (path: string, turn: number) => Response | "drop reply
     return answer;
   };
   async function answerTo(path: string, init: RequestInit | undefined): Promise<Response> {
-    if (path === "/api/devices") return Response.json({ device: "phone-9", clock: 3 });
+    if (path === "/api/devices") return Response.json({ device: "phone-9", name: "Crew 9", clock: 3 });
     if (path.startsWith("/photos/")) {
       const sha = await sha256(await (init?.body as Blob).arrayBuffer());
       photos.add(sha);
@@ -51,7 +52,7 @@ function service(trouble: (path: string, turn: number) => Response | "drop reply
 
 async function phoneWith(name: string, pieces: number): Promise<Store> {
   const store = await Store.open(name);
-  await enrol(store);
+  await enrol(store, CODE);
   for (let piece = 0; piece < pieces; piece += 1) {
     const full = new Blob([`photo ${piece}`]);
     const photo = await sha256(await full.arrayBuffer());
@@ -75,12 +76,38 @@ test("sends everything, in batches, and takes note of the service's clock", asyn
 });
 
 test("takes no name from what is not the service", async () => {
-  for (const answer of [{ login: "required" }, { device: "", clock: 1 }, { device: "phone-1" }]) {
+  for (const answer of [{ login: "required" }, { device: "", clock: 1 }, { device: "phone-1" }, { device: "phone-1", clock: 1 }]) {
     globalThis.fetch = async () => Response.json(answer);
     const store = await Store.open("no name");
-    await assert.rejects(enrol(store), NotReached);
+    await assert.rejects(enrol(store, CODE), NotReached);
     assert.equal(await store.journal(), undefined);
   }
+});
+
+test("asks for its name with the same key when the answer was lost", async () => {
+  const asked: string[] = [];
+  globalThis.fetch = async (_, init) => {
+    asked.push(String(init?.body));
+    if (asked.length === 1) throw new TypeError("network");
+    return Response.json({ device: "phone-9", name: "Crew 9", clock: 3 });
+  };
+  const store = await Store.open("lost answer");
+  await assert.rejects(enrol(store, CODE), NotReached);
+  await enrol(store, CODE);
+  assert.equal(asked[0], asked[1]);
+  assert.equal((await store.phone())?.name, "Crew 9");
+});
+
+test("learns that it was stopped, and believes no sign-in page", async () => {
+  service(() => null);
+  const store = await phoneWith("stopped", 0);
+  globalThis.fetch = async () => Response.json({ login: "required", revoked_at: "now" });
+  assert.equal(await checkStanding(store), null);
+  globalThis.fetch = async () =>
+    Response.json({ device: "phone-9", revoked_at: "2031-01-01T00:00:00Z", revoked_because: "lost" });
+  const revoked = { at: "2031-01-01T00:00:00Z", because: "lost" };
+  assert.deepEqual(await checkStanding(store), revoked);
+  assert.deepEqual(await store.note("revoked"), revoked);
 });
 
 test("loses nothing and doubles nothing when replies are dropped", async () => {

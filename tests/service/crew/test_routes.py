@@ -16,7 +16,7 @@ from service.installation import Installation
 from service.log import reading
 from shared import events as ev
 from shared.facts import facts
-from shared.vocabulary import Damage, Hazard, Material, PartRole, Role, WaterCategory
+from shared.vocabulary import Damage, Hazard, Material, PartRole, WaterCategory
 from tests.service.facility.house import FACILITY, furnish
 from tests.writers import LOSS, START, Writer, noted, opened, plain, tagged
 
@@ -113,21 +113,9 @@ def test_the_page_can_be_put_on_the_home_screen(client: TestClient) -> None:
         assert corner[3] == (255 if icon["purpose"] == "maskable" else 0)
 
 
-def test_every_new_device_has_a_name_of_its_own_and_a_clock(
-    client: TestClient, told: Writer
+def test_losses_say_whether_anybody_may_take_pieces_away(
+    client: TestClient, here: Installation, told: Writer
 ) -> None:
-    first, second = (client.post("/api/devices") for _ in range(2))
-    assert (first.status_code, second.status_code) == (201, 201)
-    assert first.json()["device"] != second.json()["device"]
-    assert first.json()["clock"] == told.journal.clock
-    written = ev.Journal(first.json()["device"], "Europe/Dublin").write(
-        opened(), actor="somebody", role=Role.CREW, at=told.at, loss="OTHER"
-    )
-    answer = client.post("/log/events", json={"events": plain(written)})
-    assert answer.json()["receipts"][0]["outcome"] == "stored"
-
-
-def test_losses_say_whether_anybody_may_take_pieces_away(client: TestClient, told: Writer) -> None:
     assert client.get("/api/losses").json() == [
         {
             "loss": LOSS,
@@ -139,7 +127,7 @@ def test_losses_say_whether_anybody_may_take_pieces_away(client: TestClient, tol
         }
     ]
     leave = told.say(ev.AuthorisationRecorded(given_by="the owner", covers="everything"))
-    client.post("/log/events", json={"events": plain(leave)})
+    here.log.append(plain(leave))
     assert client.get("/api/losses").json()[0]["authorised"] is True
 
 
@@ -329,9 +317,11 @@ def test_a_scanned_tag_leads_to_its_piece_or_to_tagging(
     assert target(TORN) == (303, f"/crew/#tag={TORN}")
 
 
-def test_a_replaced_tag_leads_to_the_same_piece(client: TestClient, told: Writer) -> None:
+def test_a_replaced_tag_leads_to_the_same_piece(
+    client: TestClient, here: Installation, told: Writer
+) -> None:
     replaced = told.say(ev.TagReplaced(tag=TAG, new_tag=TORN, reason="torn"))
-    client.post("/log/events", json={"events": plain(replaced)})
+    here.log.append(plain(replaced))
     assert client.get(f"/T/{TORN}").headers["location"] == f"/facility/items/{TAG}"
 
 

@@ -17,6 +17,7 @@ from service.web_safety import MAX_BODY_BYTES
 from shared import events as ev
 from shared import ledger
 from shared.vocabulary import PhotoKind
+from tests.phones import enrolled
 from tests.service.office.seeding import photo
 from tests.writers import TAGS, Writer, noted, opened, plain, tagged
 
@@ -93,12 +94,13 @@ def test_the_phone_may_send_the_same_before_and_after(
     client: TestClient, here: Installation
 ) -> None:
     events = written()
-    client.post("/log/events", json={"events": events[:2]})
+    phone = enrolled(here)
+    phone.post_events(client, events[:2])
     done = taken(here, saved([line_of(event) for event in events]))
     assert (done.stored, done.already_stored) == (2, 2)
-    receipts = client.post("/log/events", json={"events": events}).json()["receipts"]
+    receipts = phone.post_events(client, events).json()["receipts"]
     assert {one["outcome"] for one in receipts} == {"already_stored"}
-    assert client.put(f"/photos/{DIGEST}", content=DATA).status_code == 200
+    assert phone.put_photo(client, DIGEST, DATA).status_code == 200
     assert len(here.log.append(events).receipts) == 4
 
 

@@ -13,7 +13,7 @@ from sqlmodel import Session, SQLModel, select
 
 from service.storage import migrations
 from service.storage.database import Database, migrate, schema_version
-from service.storage.tables import DeviceRow
+from service.storage.tables import HeardRow
 
 
 def head() -> str | None:
@@ -53,11 +53,11 @@ def test_opening_again_changes_nothing(tmp_path: Path) -> None:
     path = tmp_path / "x.db"
     first = Database(path)
     with first.write() as session:
-        session.add(DeviceRow(device="a", label="a", made_at="2031-05-06T09:00:00Z"))
+        session.add(HeardRow(phone="a", at="2031-05-06T09:00:00Z"))
     first.close()
     second = Database(path)
     with second.read() as session:
-        assert [row.device for row in session.exec(select(DeviceRow))] == ["a"]
+        assert [row.phone for row in session.exec(select(HeardRow))] == ["a"]
     second.close()
 
 
@@ -77,14 +77,14 @@ def test_a_write_that_fails_keeps_nothing(tmp_path: Path) -> None:
     database = Database(tmp_path / "x.db")
 
     def half_done(session: Session) -> None:
-        session.add(DeviceRow(device="a", label="a", made_at="2031-05-06T09:00:00Z"))
+        session.add(HeardRow(phone="a", at="2031-05-06T09:00:00Z"))
         session.flush()
         raise KeyError
 
     with pytest.raises(KeyError), database.write() as session:
         half_done(session)
     with database.read() as session:
-        assert session.exec(select(DeviceRow)).all() == []
+        assert session.exec(select(HeardRow)).all() == []
     database.close()
 
 
@@ -95,7 +95,7 @@ def test_writers_wait_for_each_other_and_none_is_lost(tmp_path: Path) -> None:
         for number in range(5):
             with database.write() as session:
                 device = f"{name}-{number}"
-                session.add(DeviceRow(device=device, label="", made_at="2031-05-06T09:00:00Z"))
+                session.add(HeardRow(phone=device, at="2031-05-06T09:00:00Z"))
 
     threads = [threading.Thread(target=write, args=(name,)) for name in range(4)]
     for thread in threads:
@@ -103,5 +103,5 @@ def test_writers_wait_for_each_other_and_none_is_lost(tmp_path: Path) -> None:
     for thread in threads:
         thread.join()
     with database.read() as session:
-        assert len(session.exec(select(DeviceRow)).all()) == 20
+        assert len(session.exec(select(HeardRow)).all()) == 20
     database.close()

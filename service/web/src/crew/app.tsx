@@ -1,13 +1,14 @@
 // Which screen is shown, and the loss that every screen but the first stands on.
 import { useEffect, useState } from "preact/hooks";
 import { strings } from "../strings.ts";
-import { BeforeOffline, NewVersion } from "./notices.tsx";
+import { BeforeOffline, NewVersion, Stopped } from "./notices.tsx";
 import { Drawings, Notice, Strip } from "./parts.tsx";
 import { go, route, type Route } from "./route.ts";
 import { AddDamage } from "./screens/add-damage.tsx";
 import { Correct } from "./screens/correct.tsx";
 import { DelayScreen } from "./screens/delay.tsx";
 import { Details } from "./screens/details.tsx";
+import { Enrol } from "./screens/enrol.tsx";
 import { Entry } from "./screens/entry.tsx";
 import { HandoverScreen } from "./screens/handover.tsx";
 import { Losses } from "./screens/losses.tsx";
@@ -20,21 +21,33 @@ import { Receive } from "./screens/receive.tsx";
 import { StepScreen } from "./screens/steps.tsx";
 import { Truck } from "./screens/truck.tsx";
 import { Unsent } from "./screens/unsent.tsx";
-import { draft, loss, openLoss, person, sentenceFor } from "./state.ts";
+import { draft, loss, openLoss, person, phone, sentenceFor } from "./state.ts";
 
 export function App() {
-  const now = route.value;
+  const now = phone.value === null ? ({ at: "enrol" } as const) : route.value;
   return (
     <div class="crew">
       <Drawings />
       {(now.at === "losses" || now.at === "pieces") && <NewVersion />}
-      {now.at === "losses" ? <Losses /> : <AtLoss now={now} />}
-      {now.at === "losses" && <BeforeOffline />}
+      {now.at !== "enrol" && <Stopped />}
+      <Place now={now} />
+      {(now.at === "losses" || now.at === "enrol") && <BeforeOffline />}
     </div>
   );
 }
 
-type RouteAtLoss = Exclude<Route, { at: "losses" }>;
+function Place({ now }: { now: Route }) {
+  switch (now.at) {
+    case "enrol":
+      return <Enrol />;
+    case "losses":
+      return <Losses />;
+    default:
+      return <AtLoss now={now} />;
+  }
+}
+
+type RouteAtLoss = Exclude<Route, { at: "losses" | "enrol" }>;
 
 function AtLoss({ now }: { now: RouteAtLoss }) {
   const [failure, setFailure] = useState<string | null>(null);

@@ -10,7 +10,8 @@ import {
   takeNewVersion,
 } from "./offline.ts";
 import { Icon, Notice } from "./parts.tsx";
-import { store } from "./state.ts";
+import { address } from "./route.ts";
+import { outbox, revoked, store } from "./state.ts";
 
 const INSTALL_PUT_OFF = "install_put_off";
 
@@ -24,6 +25,24 @@ export function NewVersion() {
         <button type="button" class="button button--field" onClick={() => void takeNewVersion()}>
           {strings.reload}
         </button>
+      </Notice>
+    </div>
+  );
+}
+
+/** That the office stopped this phone: what happened, that nothing is lost, and what to do. */
+export function Stopped() {
+  const stopped = revoked.value;
+  if (stopped === null) return null;
+  const when = new Date(stopped.at).toLocaleString();
+  return (
+    <div class="app-notice">
+      <Notice kind="error" title={strings.stopped.title}>
+        <p>{strings.stopped.why(when, stopped.because)}</p>
+        <p>{strings.stopped.todo(outbox.value.length)}</p>
+        <a class="button button--field" href={address({ at: "enrol" })}>
+          {strings.stopped.enrolAgain}
+        </a>
       </Notice>
     </div>
   );

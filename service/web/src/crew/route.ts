@@ -10,6 +10,7 @@ const ABOUT = ["details", "damage", "correct", "retag", "anew"] as const;
 
 export type Route =
   | { at: "losses" }
+  | { at: "enrol" }
   | { at: "entry"; loss: string }
   | { at: "pieces"; loss: string }
   | { at: "step"; loss: string; step: Step }
@@ -31,7 +32,22 @@ export const route = signal<Route>(read(location.hash));
 /** A tag scanned with the phone's own camera app, which opened this page with "#tag=…". */
 export const scannedOutside = signal<string | null>(/^#tag=(.+)$/.exec(location.hash)?.[1] ?? null);
 
+/**
+ * The office's code, from an address ending in "#enrol=…". It is taken out of the address at once,
+ * so that it stays in no history.
+ */
+export const invitation = signal<string | null>(takeCode());
+
+function takeCode(): string | null {
+  const code = /^#enrol=(.+)$/.exec(location.hash)?.[1];
+  if (code === undefined) return null;
+  history.replaceState(null, "", "#/enrol");
+  route.value = { at: "enrol" };
+  return code;
+}
+
 window.addEventListener("hashchange", () => {
+  invitation.value = takeCode() ?? invitation.value;
   route.value = read(location.hash);
   window.scrollTo(0, 0);
   // Reading aloud starts at the top of the new screen.
@@ -48,6 +64,8 @@ export function address(to: Route): string {
   switch (to.at) {
     case "losses":
       return "#/";
+    case "enrol":
+      return "#/enrol";
     case "entry":
       return `#/${to.loss}`;
     case "step":
@@ -75,6 +93,7 @@ export function address(to: Route): string {
 function read(hash: string): Route {
   const [loss, place, name, more] = hash.replace(/^#\/?/, "").split("/");
   if (!loss || loss.startsWith("tag=")) return { at: "losses" };
+  if (loss === "enrol" && place === undefined) return { at: "enrol" };
   if (place === "pieces" || place === "unsent") return { at: place, loss };
   if (place === "step") {
     return { at: "step", loss, step: STEPS.find((step) => step === name) ?? "tag" };

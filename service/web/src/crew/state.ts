@@ -8,6 +8,7 @@ import {
   itemPage,
   losses,
   NotReached,
+  Refused,
   road,
   type Briefing,
   type ItemPage,
@@ -23,14 +24,17 @@ import { BRIEFING, FACTS, ITEM_PAGE, LOSSES, ROAD, shaped } from "../shapes.ts";
 import {
   roomOf,
   StorageFault,
+  StillWaiting,
   StorageFull,
   Store,
   type KeptEvent,
+  type Phone,
+  type Revocation,
   type Room,
   type Waiting,
 } from "../store.ts";
 import { strings } from "../strings.ts";
-import { enrol, sendAll, type Sent } from "../sync.ts";
+import { checkStanding, enrol, sendAll, type Sent } from "../sync.ts";
 import { cautionsRead, countsAll, inputOf, madeOf } from "../triage-input.ts";
 import { assess, Facts } from "../triage.ts";
 import { aged } from "./clock.ts";
@@ -43,6 +47,10 @@ const RECENT = 6;
 /** Opened by `start`, before any screen is drawn. */
 export let store: Store;
 
+/** This phone as the office enrolled it; null until then. */
+export const phone = signal<Phone | null>(null);
+/** That this phone was stopped; null while it may write, as far as it knows. */
+export const revoked = signal<Revocation | null>(null);
 export const person = signal("");
 export const lossList = signal<readonly LossSummary[] | null>(null);
 export const loss = signal<Briefing | null>(null);
@@ -127,6 +135,7 @@ async function measureRoom(): Promise<void> {
 /** Read what this phone remembers, then keep sending for as long as the page lives. */
 export async function start(): Promise<void> {
   store = await Store.open();
+  await readStanding();
   person.value = (await store.note<string>("person")) ?? "";
   recentPlaces.value = (await store.note<Place[]>("places")) ?? [];
   recentObjects.value = (await store.note<string[]>("objects")) ?? [];
@@ -145,7 +154,27 @@ export async function start(): Promise<void> {
   void send();
   void askToKeep();
   void measureRoom();
-  enrol(store).catch(() => undefined); // Tried again before the first event is written.
+  void lookWhetherStopped();
+}
+
+async function readStanding(): Promise<void> {
+  phone.value = (await store.phone()) ?? null;
+  revoked.value = (await store.note<Revocation>("revoked")) ?? null;
+}
+
+/** Enrol this phone with the office's code. */
+export async function enrolWith(code: string): Promise<void> {
+  await enrol(store, code);
+  await readStanding();
+}
+
+/** Ask the service whether this phone was stopped; what it last said stands when it can't be had. */
+export async function lookWhetherStopped(): Promise<void> {
+  try {
+    revoked.value = (await checkStanding(store)) ?? revoked.value;
+  } catch (error) {
+    if (!(error instanceof NotReached) && !(error instanceof Refused)) throw error;
+  }
 }
 
 export async function rememberPerson(name: string): Promise<void> {
@@ -216,7 +245,6 @@ async function seen<Shape extends GenericSchema>(
 export async function record(bodies: readonly Body[]): Promise<void> {
   const open = loss.value;
   if (open === null) throw new Error("no loss is open");
-  await enrol(store);
   await store.append(bodies, {
     actor: person.value,
     zone: Intl.DateTimeFormat().resolvedOptions().timeZone,
@@ -247,12 +275,17 @@ export function send(): Promise<void> {
   return queued;
 }
 
+function sentNotAll(sent: Sent): boolean {
+  return sent.outcome === "some_refused" || sent.outcome === "service_refused";
+}
+
 async function sendOnce(): Promise<void> {
   if ((await store.outbox()).length === 0) return;
   sending.value = true;
   try {
     lastSent.value = await sendAll(store);
     lastTried.value = Date.now();
+    if (sentNotAll(lastSent.value)) await lookWhetherStopped();
   } finally {
     sending.value = false;
     outbox.value = await store.outbox();
@@ -406,6 +439,7 @@ export async function lossOf(tag: string): Promise<string | null> {
 export function sentenceFor(error: unknown): string {
   if (error instanceof NotReached) return strings.loadFailedText;
   if (error instanceof StorageFull) return strings.storageFull;
+  if (error instanceof StillWaiting) return strings.enrol.stillWaiting;
   if (error instanceof StorageFault) return strings.storageFaultText;
   return error instanceof Error ? error.message : String(error);
 }

@@ -7,6 +7,8 @@ import { decoder, Icon, Notice } from "./parts.tsx";
 export function Viewfinder(props: {
   /** Called with the text of each code seen; scanning when given. */
   onCode?: (text: string) => void;
+  /** What to hold before the camera, when it is not a tag. */
+  words?: string;
   /** Called with the picture to keep; a shutter button is shown when given. */
   onShot?: (video: HTMLVideoElement) => void;
   /** Called when the person gives up taking a photo. */
@@ -48,7 +50,7 @@ export function Viewfinder(props: {
         class={`viewfinder__frame${props.onCode === undefined ? "" : " viewfinder__frame--scan"}`}
       >
         <video ref={video} muted playsInline />
-        {props.onCode !== undefined && <p class="viewfinder__words">{strings.pointAtTag}</p>}
+        {props.onCode !== undefined && <p class="viewfinder__words">{props.words ?? strings.pointAtTag}</p>}
       </div>
       <div class="row row--even">
         {stream !== null && hasTorch(stream) && (

@@ -1,7 +1,6 @@
 import { useState } from "preact/hooks";
 import { manifestName, notYetLoaded } from "../../moving.ts";
 import { strings } from "../../strings.ts";
-import { enrol } from "../../sync.ts";
 import { clockOf } from "../clock.ts";
 import {
   localInput,
@@ -81,7 +80,6 @@ export function Truck({ loss }: { loss: string }) {
     if (Object.keys(wrong).length > 0 || tags.length === 0) return;
     setBusy(true);
     try {
-      await enrol(store);
       const journal = await store.journal();
       if (journal === undefined) throw new Error(strings.storageFault);
       const manifest = manifestName(journal);

@@ -10,6 +10,7 @@ import {
   lastSent,
   lastTried,
   outbox,
+  phone,
   room,
   send,
   sending,
@@ -33,7 +34,7 @@ export function Unsent({ loss }: { loss: string }) {
   );
   return (
     <div class="stack">
-      <Heading title={strings.unsentHeading} />
+      <Heading title={strings.unsentHeading} lead={strings.thisPhone(phone.value?.name ?? "")} />
       {waiting.length === 0 ? (
         <Notice kind="done" title={strings.nothingUnsent} />
       ) : (
@@ -163,7 +164,7 @@ function Keeping() {
 }
 
 /** Everything unsent as files: shared where the phone can share them, else downloaded. */
-function ToFile() {
+export function ToFile() {
   const [carried, setCarried] = useState<Carried | null>(null);
   const [busy, setBusy] = useState(false);
   const [failed, setFailed] = useState(false);
