@@ -20,9 +20,9 @@ FRAMES = 12
 MODULE_PX = 6
 
 
-def film(path: Path, text: str) -> None:
+def film(path: Path, text: str, *, in_bytes: bool = False) -> None:
     """What a camera held before the tag sees, as motion JPEG: one picture after another."""
-    code = printed(text)
+    code = printed(text, in_bytes=in_bytes)
     with path.open("wb") as out:
         for number in range(FRAMES):
             frame = Image.new("L", FRAME, 190)
@@ -30,9 +30,9 @@ def film(path: Path, text: str) -> None:
             frame.convert("RGB").save(out, "JPEG", quality=90)
 
 
-def printed(text: str) -> Image.Image:
+def printed(text: str, *, in_bytes: bool = False) -> Image.Image:
     """The code of ``text`` as it is printed, with its quiet zone, in greys."""
-    symbol = make_symbol(text)
+    symbol = make_symbol(text, in_bytes=in_bytes)
     modules = Image.fromarray(~symbol.modules).convert("L")
     quiet = QUIET_ZONE_MODULES
     code = Image.new("L", (modules.width + 2 * quiet, modules.height + 2 * quiet), 255)

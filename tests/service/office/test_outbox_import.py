@@ -3,21 +3,34 @@
 import hashlib
 import io
 import json
+import re
 import zipfile
+from base64 import b64encode
 from typing import Any
 
 import pytest
+from cryptography.hazmat.primitives.asymmetric import ec
+from cryptography.hazmat.primitives.asymmetric.utils import decode_dss_signature
+from cryptography.hazmat.primitives.hashes import SHA256
 from starlette.testclient import TestClient
 
+from service.crew.phones import revoke
 from service.installation import Installation
 from service.log import reading
 from service.log.reading import EVERYTHING
-from service.office.from_phone import Fault, FromPhoneError, TakenIn, take_in
+from service.office.from_phone import (
+    Fault,
+    FromPhoneError,
+    Proof,
+    RevokedPhonesError,
+    TakenIn,
+    take_in,
+)
 from service.web_safety import MAX_BODY_BYTES
 from shared import events as ev
 from shared import ledger
 from shared.vocabulary import PhotoKind
-from tests.phones import enrolled
+from tests.phones import CLERK, SigningPhone, enrolled
 from tests.service.office.seeding import photo
 from tests.writers import TAGS, Writer, noted, opened, plain, tagged
 
@@ -210,3 +223,102 @@ def test_what_can_not_be_taken_is_said(
     answer = client.post(PATH, files=files)
     assert answer.status_code == status
     assert words in answer.text
+
+
+# --- whose file it is ---------------------------------------------------------------------------
+
+
+def signed_file(
+    phone: SigningPhone, lines: list[str], *, cover: dict[str, Any] | None = None
+) -> bytes:
+    """A file whose cover is signed as the phone's own code signs it; ``cover`` is put in after."""
+    text = "".join(f"{line}\n" for line in lines).encode()
+    facts: dict[str, Any] = {
+        "format": "lagan-unsent/1",
+        "device": phone.device,
+        "written_at": "2031-05-06T12:00:00.000Z",
+        "file": 1,
+        "files": 1,
+        "events": len(lines),
+        "photos": 0,
+        "unreadable": [],
+        "events_sha256": hashlib.sha256(text).hexdigest(),
+    }
+    signature = phone.private.sign(ledger.canonical_bytes(facts), ec.ECDSA(SHA256()))
+    r, s = decode_dss_signature(signature)
+    raw = r.to_bytes(32, "big") + s.to_bytes(32, "big")
+    del facts["photos"]  # Counted there again.
+    return saved(lines, {}, **{**facts, "signature": b64encode(raw).decode(), **(cover or {})})
+
+
+def test_a_file_is_proven_to_be_from_the_phone_that_signed_it(here: Installation) -> None:
+    phone = enrolled(here)
+    lines = [line_of(event) for event in written()]
+    done = taken(here, signed_file(phone, lines))
+    assert (done.proof, done.stored, done.faults) == (Proof.PROVEN, 4, [])
+    assert done.phone is not None
+    assert done.phone.phone == "phone-a"
+
+
+@pytest.mark.parametrize(
+    ("cover", "proof"),
+    [
+        ({"signature": ""}, Proof.UNSIGNED),
+        ({"device": "phone-nobody"}, Proof.UNKNOWN),
+        ({"device": "phone-b"}, Proof.BROKEN),
+        ({"written_at": "2031-05-07T12:00:00.000Z"}, Proof.BROKEN),
+        ({"events_sha256": "0" * 64}, Proof.BROKEN),
+        ({"signature": "AAAA"}, Proof.BROKEN),
+        ({"signature": "é"}, Proof.BROKEN),
+    ],
+)
+def test_a_changed_cover_proves_nothing_and_what_is_sound_is_taken_all_the_same(
+    here: Installation, cover: dict[str, Any], proof: Proof
+) -> None:
+    phone = enrolled(here)
+    enrolled(here, "phone-b")
+    lines = [line_of(event) for event in written()]
+    done = taken(here, signed_file(phone, lines, cover=cover))
+    assert (done.proof, done.stored) == (proof, 4)
+
+
+def test_a_line_left_out_is_seen_by_the_signature(here: Installation) -> None:
+    phone = enrolled(here)
+    lines = [line_of(event) for event in written()]
+    whole = zipfile.ZipFile(io.BytesIO(signed_file(phone, lines)))
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w") as shorter:
+        shorter.writestr("unsent.json", whole.read("unsent.json"))
+        shorter.writestr("events.jsonl", "".join(f"{line}\n" for line in lines[:3]))
+    assert taken(here, out.getvalue()).proof is Proof.BROKEN
+
+
+def test_the_file_of_a_revoked_phone_is_taken_in_once_somebody_says_so(
+    client: TestClient, here: Installation
+) -> None:
+    phone = enrolled(here, name="Crew phone 3")
+    lines = [line_of(event) for event in written()]
+    data = signed_file(phone, lines)
+    revoke(here, "phone-a", reason="left in a taxi", actor=CLERK)
+    with pytest.raises(RevokedPhonesError):
+        taken(here, data)
+    # Whoever saves the file under another name: what counts is who wrote the entries.
+    with pytest.raises(RevokedPhonesError):
+        taken(here, saved(lines, device="phone-nobody"))
+
+    answer = client.post(PATH, files={"file": ("u.zip", data)})
+    for words in ("Crew phone 3 was revoked", "left in a taxi", CLERK, "Proven to be from"):
+        assert words in answer.text.replace("&#39;", "'")
+    with here.database.read() as session:
+        assert reading.items(session, EVERYTHING) == []
+    digest = re.search(r'name="digest" value="([0-9a-f]{64})"', answer.text)
+    assert digest is not None
+    answer = client.post(f"{PATH}/confirm", data={"digest": digest[1]})
+    assert "All of this file is in" in answer.text
+    with here.database.read() as session:
+        assert [item.tag for item in reading.items(session, EVERYTHING)] == [TAGS[0]]
+
+    # The phone now gets its receipts, though it may write nothing new.
+    receipts = phone.post_events(client, written()).json()["receipts"]
+    assert {one["outcome"] for one in receipts} == {"already_stored"}
+    assert client.post(f"{PATH}/confirm", data={"digest": "0" * 64}).status_code == 404
