@@ -31,6 +31,7 @@ from selenium.webdriver.webkitgtk.service import Service
 
 from demo_data.scenario import build
 from labels.codes import new_tag, show_tag, tag_url
+from service.crew.phones import invite
 from service.installation import Installation
 from service.log import reading
 from service.log.reading import EVERYTHING
@@ -287,11 +288,20 @@ class Trial:
         self.at.see("Torch on")  # The engine's mock camera has one, offered once it runs.
         self.at.press("Type the code")
 
+    def _invitation(self) -> str:
+        """Where the office's code leads a new phone."""
+        here = self.installation()
+        try:
+            made = invite(here, name="Crew phone", holder="", minutes=15, actor="the office")
+        finally:
+            here.close()
+        return made.address(self._address)
+
     # The steps. Each gives what to note beside "passed".
 
     def opens(self) -> str:
-        """The page opens and a service worker keeps it."""
-        self.at.open(f"{self._address}/crew/")
+        """The page opens on a new phone, the office's code enrols it, and a worker keeps it."""
+        self.at.open(self._invitation())
         self.at.heading(HEADING)
         self.at.see(KEPT)
         return ""
