@@ -1,6 +1,7 @@
 """What the accessibility checker axe-core says of a page.
 
-Its rules are those of WCAG 2 (W3C) and of good practice; the gravest two of its four degrees count.
+Its rules are those of WCAG 2 (W3C) and of good practice. Of its four degrees the gravest two count;
+strictly, all of them, and the rules it leaves out by itself for targets and for contrast.
 """
 
 from functools import cache
@@ -11,10 +12,14 @@ from tests.browser.chromium import HERE
 
 AXE = HERE / "node_modules" / "axe-core" / "axe.min.js"
 
-CHECK = """async () => {
-  const found = await axe.run(document, { resultTypes: ["violations"] });
+CHECK = """async (strictly) => {
+  const more = { "target-size": { enabled: true }, "color-contrast-enhanced": { enabled: true } };
+  const found = await axe.run(document, {
+    resultTypes: ["violations"],
+    rules: strictly ? more : {},
+  });
   return found.violations
-    .filter((one) => one.impact === "serious" || one.impact === "critical")
+    .filter((one) => strictly || one.impact === "serious" || one.impact === "critical")
     .map((one) => {
       const where = one.nodes.slice(0, 3).map((at) => at.html.slice(0, 160));
       return `${one.id}: ${one.help}: ${where}`;
@@ -30,8 +35,8 @@ def _axe() -> str:
         raise RuntimeError("axe-core is not installed; `make test` brings it") from error
 
 
-def barriers_of(page: Page) -> list[str]:
-    """Serious and critical violations on the page as it stands."""
+def barriers_of(page: Page, *, strictly: bool = False) -> list[str]:
+    """Serious and critical violations on the page as it stands; ``strictly``, all violations."""
     page.evaluate(_axe())
-    found: list[str] = page.evaluate(CHECK)
+    found: list[str] = page.evaluate(CHECK, strictly)
     return [f"{page.url} {one}" for one in found]

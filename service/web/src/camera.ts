@@ -35,7 +35,9 @@ export function hasTorch(stream: MediaStream): boolean {
 
 export async function setTorch(stream: MediaStream, on: boolean): Promise<void> {
   const [track] = stream.getVideoTracks();
-  const wanted = { advanced: [{ torch: on }] } as unknown as MediaTrackConstraints;
+  const wanted = {
+    advanced: [{ torch: on }],
+  } as unknown as MediaTrackConstraints;
   await track?.applyConstraints(wanted);
 }
 
@@ -47,7 +49,10 @@ export async function watchForCodes(
   stop: AbortSignal,
 ): Promise<void> {
   const { prepareZXingModule, readBarcodes } = await import("zxing-wasm/reader");
-  await prepareZXingModule({ overrides: { locateFile: () => decoder }, fireImmediately: true });
+  await prepareZXingModule({
+    overrides: { locateFile: () => decoder },
+    fireImmediately: true,
+  });
   const canvas = document.createElement("canvas");
   const pen = canvas.getContext("2d", { willReadFrequently: true });
   while (!stop.aborted && pen !== null) {
@@ -65,19 +70,4 @@ export async function watchForCodes(
     }
     await new Promise((resolve) => setTimeout(resolve, SCAN_EVERY_MS));
   }
-}
-
-/** A buzz and a short tone: the scan was taken, felt through gloves and heard in noise. */
-export function signalScan(): void {
-  navigator.vibrate?.(80);
-  const audio = new AudioContext();
-  const tone = audio.createOscillator();
-  const loudness = audio.createGain();
-  tone.frequency.value = 1320;
-  loudness.gain.setValueAtTime(0.15, audio.currentTime);
-  loudness.gain.exponentialRampToValueAtTime(0.001, audio.currentTime + 0.18);
-  tone.connect(loudness).connect(audio.destination);
-  tone.start();
-  tone.stop(audio.currentTime + 0.2);
-  tone.onended = () => void audio.close();
 }

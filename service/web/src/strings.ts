@@ -11,7 +11,7 @@ export const strings = {
   cancel: "Cancel",
   save: "Save",
   tryAgain: "Try again",
-  stepOf: (step: number, steps: number) => `Step ${step} of ${steps}`,
+  stepOf: (step: number, steps: number, name: string) => `Step ${step} of ${steps}: ${name}`,
 
   // Choosing the loss.
   chooseLoss: "Which loss are you at?",
@@ -111,6 +111,8 @@ export const strings = {
   useCamera: "Use the camera",
   torchOn: "Torch on",
   torchOff: "Torch off",
+  tonesOn: "Turn tones on",
+  tonesOff: "Turn tones off",
   pointAtTag: "Hold the tag inside the frame",
   codeLabel: "Code on the tag",
   codeHint:
@@ -149,7 +151,7 @@ export const strings = {
   takeAnother: "Take another photo",
   useViewfinder: "Use the viewfinder instead",
   shoot: "Take the photo",
-  noPhoto: "No photo is possible here",
+  noPhoto: "Without a photo",
   photoBusy: "Saving the photo…",
   notAPhoto: "That file is not a photo this phone can read. Take it again.",
   removePhoto: (place: number) => `Remove photo ${place}`,

@@ -31,7 +31,7 @@ export function App() {
       {(now.at === "losses" || now.at === "pieces") && <NewVersion />}
       {now.at !== "enrol" && <Stopped />}
       <Place now={now} />
-      {(now.at === "losses" || now.at === "enrol") && <BeforeOffline />}
+      {now.at === "enrol" && <BeforeOffline />}
     </div>
   );
 }

@@ -1,9 +1,10 @@
 // What packing, loading and receiving share: reading one tag after another, and lines of pieces.
 import type { ComponentChildren } from "preact";
 import { useRef, useState } from "preact/hooks";
-import { cameraPossible, signalScan } from "../camera.ts";
+import { cameraPossible } from "../camera.ts";
 import { labelsOf, type ObjectType } from "../contract.ts";
 import { carrying } from "../pieces.ts";
+import { signalScan } from "../scan-signal.ts";
 import { strings } from "../strings.ts";
 import type { Load } from "../moving.ts";
 import { readTag } from "../tag.ts";
@@ -17,12 +18,6 @@ const OBJECTS = labelsOf<ObjectType>("ObjectType");
 
 /** A tag still before the camera is read many times a second, and is one scan. */
 const STILL_THERE_MS = 3000;
-const TROUBLE_MS = [250, 100, 250];
-
-/** Felt otherwise than a plain scan: look at the phone. */
-export function signalTrouble(): void {
-  navigator.vibrate?.(TROUBLE_MS);
-}
 
 /** Reads one tag after another, by camera or typed. */
 export function TagReader(props: { typing: boolean; onTag: (tag: string) => void }) {

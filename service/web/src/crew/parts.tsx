@@ -203,7 +203,7 @@ export function NextButton(props: { label?: string; onPress: () => void; busy?: 
 }
 
 /** How far along the piece is: floats on a line. */
-export function Line({ step, loss }: { step: Step; loss: string }) {
+export function Line({ step }: { step: Step }) {
   const names: Record<Step, string> = {
     tag: strings.stepTag,
     photos: strings.stepPhotos,
@@ -214,22 +214,14 @@ export function Line({ step, loss }: { step: Step; loss: string }) {
   };
   const now = STEPS.indexOf(step);
   return (
-    <nav class="line" aria-label={strings.stepOf(now + 1, STEPS.length)}>
-      <ol>
+    <div class="line">
+      <ol aria-hidden="true">
         {STEPS.map((one, place) => (
-          <li
-            class={place < now ? "line__done" : place === now ? "line__now" : ""}
-            aria-current={place === now ? "step" : undefined}
-          >
-            {place < now ? (
-              <a href={address({ at: "step", loss, step: one })}>{names[one]}</a>
-            ) : (
-              <span>{names[one]}</span>
-            )}
-          </li>
+          <li key={one} class={place < now ? "line__done" : place === now ? "line__now" : ""} />
         ))}
       </ol>
-    </nav>
+      <p>{strings.stepOf(now + 1, STEPS.length, names[step])}</p>
+    </div>
   );
 }
 
@@ -247,7 +239,7 @@ export function Strip({ loss, title }: { loss: string; title: string }) {
   return (
     <div class="strip">
       <a class="strip__loss" href={address({ at: "pieces", loss })}>
-        {title}
+        <span>{title}</span>
       </a>
       <a
         class={`strip__unsent${count > 0 ? ` strip__unsent--some strip__unsent--${age}` : ""}`}

@@ -63,8 +63,18 @@ export function PhotoTaker(props: { label: string; onTaken: (sha: string) => Pro
     );
   }
   return (
-    <div class="stack">
-      <label class={`button button--primary button--scan button--wide${busy ? " is-busy" : ""}`}>
+    <div class="taker stack">
+      {failure !== null && <Notice kind="error" title={failure} />}
+      {cameraPossible() && (
+        <button
+          type="button"
+          class="button button--field button--wide"
+          onClick={() => setViewing(true)}
+        >
+          {strings.useViewfinder}
+        </button>
+      )}
+      <label class="button button--primary button--scan button--wide">
         <input
           class="sr-only"
           type="file"
@@ -80,16 +90,6 @@ export function PhotoTaker(props: { label: string; onTaken: (sha: string) => Pro
         <Icon name="camera" size={36} />
         {busy ? strings.photoBusy : props.label}
       </label>
-      {cameraPossible() && (
-        <button
-          type="button"
-          class="button button--field button--wide"
-          onClick={() => setViewing(true)}
-        >
-          {strings.useViewfinder}
-        </button>
-      )}
-      {failure !== null && <Notice kind="error" title={failure} />}
     </div>
   );
 }

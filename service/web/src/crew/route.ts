@@ -50,9 +50,19 @@ window.addEventListener("hashchange", () => {
   invitation.value = takeCode() ?? invitation.value;
   route.value = read(location.hash);
   window.scrollTo(0, 0);
-  // Reading aloud starts at the top of the new screen.
-  requestAnimationFrame(() => document.querySelector<HTMLElement>("#crew h1")?.focus());
+  requestAnimationFrame(focusHeading);
 });
+
+let coming: MutationObserver | null = null;
+
+/** Reading aloud starts at the top of the new screen, which may still have to be fetched. */
+function focusHeading(): void {
+  coming?.disconnect();
+  const heading = document.querySelector<HTMLElement>("#crew h1");
+  if (heading !== null) return heading.focus();
+  coming = new MutationObserver(focusHeading);
+  coming.observe(document.body, { childList: true, subtree: true });
+}
 
 export function go(to: Route, replace = false): void {
   const hash = address(to);

@@ -33,6 +33,7 @@ import {
   type Room,
   type Waiting,
 } from "../store.ts";
+import { readyTones, setAudible } from "../scan-signal.ts";
 import { strings } from "../strings.ts";
 import { checkStanding, enrol, sendAll, type Sent } from "../sync.ts";
 import { cautionsRead, countsAll, inputOf, madeOf } from "../triage-input.ts";
@@ -43,6 +44,9 @@ import { bodiesOf, EMPTY_DRAFT, type Draft } from "./draft.ts";
 const SEND_EVERY_MS = 30_000;
 const TICK_MS = 15_000;
 const RECENT = 6;
+
+/** Whether a scan is heard, as chosen on this phone. */
+export const tones = signal(true);
 
 /** Opened by `start`, before any screen is drawn. */
 export let store: Store;
@@ -142,6 +146,10 @@ export async function start(): Promise<void> {
   recentMaterials.value = (await store.note<string[]>("materials")) ?? [];
   draft.value = { ...EMPTY_DRAFT, ...(await store.note<Draft>("draft")) };
   outbox.value = await store.outbox();
+  tones.value = (await store.note<boolean>("tones")) ?? true;
+  setAudible(tones.value);
+  document.addEventListener("pointerdown", readyTones);
+  document.addEventListener("keydown", readyTones);
   // `navigator.onLine` says little in a damaged building: every sign of a network is only a
   // reason to try.
   window.addEventListener("online", () => void send());
@@ -175,6 +183,13 @@ export async function lookWhetherStopped(): Promise<void> {
   } catch (error) {
     if (!(error instanceof NotReached) && !(error instanceof Refused)) throw error;
   }
+}
+
+export async function rememberTones(on: boolean): Promise<void> {
+  tones.value = on;
+  setAudible(on);
+  readyTones();
+  await store.keepNote("tones", on);
 }
 
 export async function rememberPerson(name: string): Promise<void> {

@@ -3,6 +3,7 @@ import { useEffect, useRef, useState } from "preact/hooks";
 import { closeCamera, hasTorch, openCamera, setTorch, watchForCodes } from "../camera.ts";
 import { strings } from "../strings.ts";
 import { decoder, Icon, Notice } from "./parts.tsx";
+import { rememberTones, tones } from "./state.ts";
 
 export function Viewfinder(props: {
   /** Called with the text of each code seen; scanning when given. */
@@ -57,11 +58,19 @@ export function Viewfinder(props: {
           <button
             type="button"
             class="button button--field"
-            aria-pressed={lit}
             onClick={() => void setTorch(stream, !lit).then(() => setLit(!lit))}
           >
             <Icon name="torch" />
             {lit ? strings.torchOff : strings.torchOn}
+          </button>
+        )}
+        {props.onCode !== undefined && (
+          <button
+            type="button"
+            class="button button--field"
+            onClick={() => void rememberTones(!tones.value)}
+          >
+            {tones.value ? strings.tonesOff : strings.tonesOn}
           </button>
         )}
         {props.onShot !== undefined && (

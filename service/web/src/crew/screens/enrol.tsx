@@ -1,5 +1,6 @@
 import { useEffect, useState } from "preact/hooks";
-import { cameraPossible, signalScan } from "../../camera.ts";
+import { cameraPossible } from "../../camera.ts";
+import { signalScan } from "../../scan-signal.ts";
 import { strings } from "../../strings.ts";
 import { Dock, Field, Heading, Icon, Notice } from "../parts.tsx";
 import { address, go, invitation } from "../route.ts";

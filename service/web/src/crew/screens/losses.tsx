@@ -2,6 +2,7 @@ import { useEffect, useState } from "preact/hooks";
 import { labelsOf, type Peril } from "../../contract.ts";
 import { strings } from "../../strings.ts";
 import { readTag } from "../../tag.ts";
+import { BeforeOffline } from "../notices.tsx";
 import { Card, Heading, Icon, Notice } from "../parts.tsx";
 import { go, scannedOutside } from "../route.ts";
 import { loadLosses, lossList, lossOf, person, sentenceFor } from "../state.ts";
@@ -33,8 +34,9 @@ export function Losses() {
         </Notice>
       )}
       {list === null && failure === null && <p class="quiet">{strings.loadingLosses}</p>}
+      <BeforeOffline />
       {list?.length === 0 && <p class="empty">{strings.noLosses}</p>}
-      <ul class="cards">
+      <ul class="cards cards--choice">
         {list?.map((one) => (
           <li key={one.loss}>
             <Card to={{ at: "entry", loss: one.loss }} title={one.title}>

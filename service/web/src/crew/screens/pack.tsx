@@ -1,12 +1,12 @@
 import { useEffect, useState } from "preact/hooks";
 import { containersOf, notYetLoaded, readName } from "../../moving.ts";
 import { keptApart, packingNevers } from "../../packing.ts";
+import { signalTrouble } from "../../scan-signal.ts";
 import { strings } from "../../strings.ts";
 import { readTag } from "../../tag.ts";
 import {
   NameForm,
   PieceLines,
-  signalTrouble,
   TagReader,
   TypingSwitch,
   useTyping,
@@ -75,7 +75,7 @@ function ChooseContainer({ loss }: { loss: string }) {
       >
         <button
           type="button"
-          class="button button--field button--wide"
+          class="button button--scan button--wide"
           onClick={() => setScanning(!scanning)}
         >
           <Icon name="scan" />

@@ -247,7 +247,7 @@ function Recorded(props: { loss: string; piece: Piece; doing: (work: Promise<voi
             <div>
               <dt>{strings.parentPiece}</dt>
               <dd>
-                <a href={address({ at: "piece", loss, tag: piece.parent })}>
+                <a class="part" href={address({ at: "piece", loss, tag: piece.parent })}>
                   <TagCode tag={piece.parent} />
                 </a>
               </dd>

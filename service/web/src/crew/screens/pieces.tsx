@@ -5,7 +5,7 @@ import { clockOf } from "../clock.ts";
 import { Thumb } from "../photos.tsx";
 import { Band, Heading, Icon, Notice, TagCode } from "../parts.tsx";
 import { address, go } from "../route.ts";
-import { beginDraft, draft, outbox, pieces, rulingOn, unread } from "../state.ts";
+import { beginDraft, draft, loss as openLoss, outbox, pieces, rulingOn, unread } from "../state.ts";
 import { placeWords } from "../words.ts";
 
 const OBJECTS = labelsOf<ObjectType>("ObjectType");
@@ -13,10 +13,11 @@ const OBJECTS = labelsOf<ObjectType>("ObjectType");
 /** The loss's own page: tag a piece, and what was tagged on this phone. */
 export function Pieces({ loss }: { loss: string }) {
   const list = [...pieces.value.values()].reverse();
+  const title = openLoss.value?.loss.title ?? "";
   const inHand = draft.value.loss === loss ? draft.value.tag : null;
   return (
     <div class="stack">
-      <Heading title={strings.piecesOnPhone(list.length)} />
+      <Heading title={strings.piecesOnPhone(list.length)} lead={title} />
       {unread.value.length > 0 && (
         <Notice kind="caution" title={strings.tagging.newCautions}>
           <a class="button button--field" href={address({ at: "entry", loss })}>

@@ -1,13 +1,13 @@
 import { useEffect, useState } from "preact/hooks";
-import { cameraPossible, signalScan } from "../../camera.ts";
+import { cameraPossible } from "../../camera.ts";
 import { readListAddress } from "../../list-code.ts";
 import { countOff, readName, receivedOn, type Count } from "../../moving.ts";
+import { signalScan, signalTrouble } from "../../scan-signal.ts";
 import { strings } from "../../strings.ts";
 import {
   expectedWords,
   NameForm,
   PieceLines,
-  signalTrouble,
   TagReader,
   TypingSwitch,
   useTyping,

@@ -1,7 +1,8 @@
-import { useEffect, useState } from "preact/hooks";
-import { cameraPossible, signalScan } from "../../camera.ts";
+import { useEffect, useRef, useState } from "preact/hooks";
+import { cameraPossible } from "../../camera.ts";
 import { labelsOf, type PartRole } from "../../contract.ts";
 import { carrying } from "../../pieces.ts";
+import { signalScan } from "../../scan-signal.ts";
 import { strings } from "../../strings.ts";
 import { readTag } from "../../tag.ts";
 import { claimedAs } from "../claimed.ts";
@@ -25,6 +26,7 @@ export function TagStep({ loss }: { loss: string }) {
   const [fault, setFault] = useState<string | null>(null);
   const [taken, setTaken] = useState<Taken | null>(null);
   const [busy, setBusy] = useState(false);
+  const told = useRef("");
   const { parent, role } = draft.value;
 
   /** Whether the tag was taken for the piece. */
@@ -38,7 +40,9 @@ export function TagStep({ loss }: { loss: string }) {
     if (busy || (scanned && reading.tag === parent)) return false;
     setBusy(true);
     setFault(null);
-    if (scanned) signalScan();
+    // The camera reads on until the next screen stands; one scan is told once.
+    if (scanned && told.current !== reading.tag) signalScan();
+    told.current = reading.tag;
     try {
       const what = await claimedAs(reading.tag);
       if (what !== null) {

@@ -22,7 +22,7 @@ export function StepScreen({ loss, step }: { loss: string; step: Step }) {
   const Screen = SCREENS[step];
   return (
     <div class="stack">
-      <Line loss={loss} step={step} />
+      <Line step={step} />
       <Screen loss={loss} />
     </div>
   );

@@ -1,10 +1,10 @@
 import { useState } from "preact/hooks";
 import { manifestName, notYetLoaded } from "../../moving.ts";
+import { signalTrouble } from "../../scan-signal.ts";
 import { strings } from "../../strings.ts";
 import { clockOf } from "../clock.ts";
 import {
   localInput,
-  signalTrouble,
   TagReader,
   TypingSwitch,
   useTyping,
@@ -135,7 +135,7 @@ export function Truck({ loss }: { loss: string }) {
       )}
       {scanning && <TagReader typing={typing} onTag={add} />}
       <div class="row row--even">
-        <button type="button" class="button button--field" onClick={() => setScanning(!scanning)}>
+        <button type="button" class="button button--scan" onClick={() => setScanning(!scanning)}>
           <Icon name="scan" />
           {scanning ? strings.moving.stopScan : strings.moving.addByScan}
         </button>
