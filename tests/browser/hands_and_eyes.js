@@ -212,8 +212,11 @@
       targets.filter(({ target }) => target.matches(".card")),
     ].find((some) => some.length > 0);
     const third = (2 / 3) * innerHeight;
-    const reached = ({ box }) =>
-      (box.top + box.bottom) / 2 >= third && (box.top + box.bottom) / 2 <= innerHeight;
+    const reached = ({ target, box }) => {
+      const [x, y] = [(box.left + box.right) / 2, (box.top + box.bottom) / 2];
+      const hit = document.elementFromPoint(x, y);
+      return y >= third && y <= innerHeight && hit !== null && target.contains(hit);
+    };
     // What is typed is sent by a key of the phone's own keyboard; a list longer than the window is
     // scrolled to where the thumb is.
     const typed = main?.[0].target.closest("form")?.querySelector("[enterkeyhint]") != null;
