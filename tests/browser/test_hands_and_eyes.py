@@ -16,10 +16,11 @@ from shared import events as ev
 from shared.vocabulary import Damage, Hazard, Material, ObjectType, Peril, Role
 from tests.browser.hands_and_eyes import Looking
 from tests.browser.seeding import Seed
-from tests.browser.test_crew import NAME, choose, photo, take_photo
+from tests.browser.test_crew import NAME, choose, photo
 from tests.browser.test_moving import CONTAINER, DRIVER, scan, sign
 from tests.browser.test_scanning import FRAME, film_of, phone_before
 from tests.browser.watching import Complaints
+from tests.phones import enrol_page
 
 __all__ = ["photo"]  # The fixture, for the tests below.
 
@@ -93,7 +94,12 @@ def loose(here: Installation, seeded: Seed) -> tuple[str, ...]:
 
 
 def come_in(page: Page, loss: str) -> None:
-    """Get past the cautions, where a name has been given before or not."""
+    """Enrol the phone unless it is, and get past the cautions, read before or not."""
+    page.goto("/crew/")
+    heading = page.get_by_role("heading", level=1)
+    expect(heading).not_to_have_text("")
+    if heading.inner_text() == "Enrol this phone":
+        enrol_page(page)
     page.goto(f"/crew/#/{loss}")
     page.get_by_label("Your name").fill(NAME)
     page.locator(".dock .button--primary").click()
@@ -105,12 +111,21 @@ def type_code(page: Page, code: str) -> None:
     page.get_by_role("button", name="Use this code").click()
 
 
-def test_before_entry_and_the_notices(
-    phone: Page, seeded: Seed, long_piece: str, here: Installation
-) -> None:
+def test_enrolling_and_before_entry(phone: Page, seeded: Seed, long_piece: str) -> None:
     page, looking = phone, Looking(phone)
-    page.route("**/api/losses", lambda route: route.abort())
     page.goto("/crew/")
+    expect(page.locator("video")).to_be_visible()
+    looking.at("Enrol this phone", "by camera")
+    page.get_by_role("button", name="Type the code").click()
+    page.get_by_label("The office's code").fill("short")
+    page.get_by_role("button", name="Enrol this phone").click()
+    looking.at("Enrol this phone", "a wrong code")
+    page.get_by_label("The office's code").fill("0" * 16)
+    page.get_by_role("button", name="Enrol this phone").click()
+    expect(page.get_by_text("Not enrolled")).to_be_visible()
+    looking.at("Enrol this phone", "refused")
+    page.route("**/api/losses", lambda route: route.abort())
+    enrol_page(page)
     expect(page.get_by_role("button", name="Try again")).to_be_visible()
     looking.at("Which loss are you at?", "not reached")
     page.unroute("**/api/losses")
@@ -158,11 +173,11 @@ def test_the_loop_of_tagging(phone: Page, seeded: Seed, here: Installation, phot
     expect(page.get_by_role("button", name="Take the photo")).to_be_enabled()
     looking.at("Photograph the piece", "viewfinder")
     page.get_by_role("button", name="Take the photo").click()
-    expect(page.get_by_role("img", name="Photo 1")).to_be_visible()
-    looking.at("Photograph the piece", "one taken")
-    page.get_by_role("button", name="Remove photo 1").click()
-    take_photo(page, photo)
     looking.after_going("What is it?")
+    page.get_by_role("link", name="taken. Take another").click()
+    expect(page.get_by_role("img", name="Photo 1")).to_be_visible()
+    looking.after_going("Photograph the piece", "one taken")
+    page.get_by_role("button", name="Next").click()
     choose(page, "What is it?", ObjectType.PAINTING.label)
     looking.after_going("What is it made of?")
     page.get_by_role("button", name="Next").click()
@@ -193,15 +208,22 @@ def test_the_loop_of_tagging(phone: Page, seeded: Seed, here: Installation, phot
     page.get_by_role("button", name="Save").click()
     expect(page.get_by_text("Fill in at least one line")).to_be_visible()
     looking.at("Details", "nothing filled in")
-    page.go_back()
+    for about, heading in (
+        ("correct", "Correct what it is"),
+        ("retag", "A new tag for this piece"),
+    ):
+        page.goto(f"/crew/#/{seeded.fire}/piece/{tag}/{about}")
+        looking.after_going(heading)
+    page.goto(f"/crew/#/{seeded.fire}/piece/{tag}")
     page.get_by_role("button", name="Tag a part of it").click()
     looking.after_going(f"A part of {tag[:4]}")
     page.context.set_offline(True)
     page.get_by_role("button", name="Frame", exact=True).first.click()
     page.get_by_role("button", name="Type the code").click()
     type_code(page, part)
-    take_photo(page, photo)
-    choose(page, "What is it?", ObjectType.FRAME.label)
+    page.locator("input[type=file]").set_input_files(
+        {"name": "frame.jpg", "mimeType": "image/jpeg", "buffer": photo}
+    )
     choose(page, "What is it made of?", Material.GILDED_GESSO.label)
     page.get_by_role("button", name="Next").click()
     choose(page, "What happened to it?", Damage.DAMP.label)
@@ -274,7 +296,9 @@ def test_moving(phone: Page, seeded: Seed, loose: tuple[str, ...], photo: bytes)
     looking.after_going("Move pieces", "handed over")
     page.get_by_role("link", name=name).click()
     looking.after_going("Hand over", "done before")
-    page.get_by_role("link", name="Back").click()
+    page.goto(f"/crew/#/{seeded.fire}/delay/{name}")
+    looking.after_going("The truck is late")
+    page.goto(f"/crew/#/{seeded.fire}/move")
     page.get_by_role("link", name="Receive").click()
     looking.after_going("Receive a load")
     page.goto(f"/crew/#/{seeded.fire}/receive/{name}")

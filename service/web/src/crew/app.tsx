@@ -1,7 +1,7 @@
 // Which screen is shown, and the loss that every screen but the first stands on.
 import { useEffect, useState } from "preact/hooks";
 import { strings } from "../strings.ts";
-import { BeforeOffline, NewVersion, Stopped } from "./notices.tsx";
+import { NewVersion, Stopped } from "./notices.tsx";
 import { Drawings, Notice, Strip } from "./parts.tsx";
 import { go, route, type Route } from "./route.ts";
 import { AddDamage } from "./screens/add-damage.tsx";
@@ -31,7 +31,6 @@ export function App() {
       {(now.at === "losses" || now.at === "pieces") && <NewVersion />}
       {now.at !== "enrol" && <Stopped />}
       <Place now={now} />
-      {now.at === "enrol" && <BeforeOffline />}
     </div>
   );
 }

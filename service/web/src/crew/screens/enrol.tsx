@@ -2,6 +2,7 @@ import { useEffect, useState } from "preact/hooks";
 import { cameraPossible } from "../../camera.ts";
 import { signalScan } from "../../scan-signal.ts";
 import { strings } from "../../strings.ts";
+import { BeforeOffline } from "../notices.tsx";
 import { Dock, Field, Heading, Icon, Notice } from "../parts.tsx";
 import { address, go, invitation } from "../route.ts";
 import { enrolWith, outbox, phone, revoked, sending, sendRefusedAgain, sentenceFor } from "../state.ts";
@@ -29,14 +30,14 @@ export function Enrol() {
 
 function Already({ name }: { name: string }) {
   return (
-    <>
+    <div class="stack">
       <Heading title={strings.enrol.already(name)} />
       <Dock>
         <a class="button button--primary button--field" href={address({ at: "losses" })}>
           {strings.enrol.goOn}
         </a>
       </Dock>
-    </>
+    </div>
   );
 }
 
@@ -135,8 +136,9 @@ function AskForCode() {
   }
 
   return (
-    <>
+    <div class="stack">
       <Heading title={strings.enrol.heading} lead={strings.enrol.lead} />
+      <BeforeOffline />
       {typing ? (
         <form
           class="panel"
@@ -191,6 +193,6 @@ function AskForCode() {
           </button>
         </Dock>
       )}
-    </>
+    </div>
   );
 }

@@ -115,16 +115,6 @@ function ChooseList({ loss, reached }: { loss: string; reached: boolean }) {
           </Notice>
         )}
       </div>
-      {cameraPossible() && (
-        <button
-          type="button"
-          class="button button--primary button--scan button--wide"
-          onClick={() => setScanning(!scanning)}
-        >
-          <Icon name="scan" size={32} />
-          {scanning ? strings.moving.stopScan : strings.moving.scanList}
-        </button>
-      )}
       <NameForm
         id="list"
         label={strings.moving.otherList}
@@ -136,12 +126,22 @@ function ChooseList({ loss, reached }: { loss: string; reached: boolean }) {
           {strings.moving.useList}
         </button>
       </NameForm>
-      <Dock>
+      <div class="dock dock--wrap">
+        {cameraPossible() && (
+          <button
+            type="button"
+            class="button button--primary button--scan button--wide"
+            onClick={() => setScanning(!scanning)}
+          >
+            <Icon name="scan" size={32} />
+            {scanning ? strings.moving.stopScan : strings.moving.scanList}
+          </button>
+        )}
         <BackButton to={{ at: "move", loss }} />
         <a class="button button--field" href={address({ at: "receive", loss, list: NO_LIST })}>
           {strings.moving.withoutList}
         </a>
-      </Dock>
+      </div>
     </div>
   );
 }
