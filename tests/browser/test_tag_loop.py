@@ -22,6 +22,7 @@ from tests.browser.test_crew import choose, enter, photo, sent, take_photo, type
 from tests.browser.test_offline import SignInPage, sign_in_page, visit
 from tests.browser.test_scanning import film
 from tests.browser.watching import PHONE, SIZES, Complaints, Size, assert_sound, open_context
+from tests.phones import enrol_page
 
 __all__ = ["photo", "sign_in_page"]  # The fixtures, for the tests below.
 
@@ -119,6 +120,7 @@ def test_a_piece_like_the_last_takes_four_presses(
             page = context.new_page()
             complaints.watch(page)
             page.add_init_script(COUNT_TAPS)
+            enrol_page(page)
             page.goto(f"/crew/#tag={first}")
             expect(page.get_by_text(f"You scanned the tag {first}")).to_be_visible()
             page.locator(f"a.card[href='#/{seeded.fire}']").click()

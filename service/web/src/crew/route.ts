@@ -30,7 +30,11 @@ export const NO_LIST = "-";
 export const route = signal<Route>(read(location.hash));
 
 /** A tag scanned with the phone's own camera app, which opened this page with "#tag=…". */
-export const scannedOutside = signal<string | null>(/^#tag=(.+)$/.exec(location.hash)?.[1] ?? null);
+export const scannedOutside = signal<string | null>(scannedIn(location.hash));
+
+function scannedIn(hash: string): string | null {
+  return /^#tag=(.+)$/.exec(hash)?.[1] ?? null;
+}
 
 /**
  * The office's code, from an address ending in "#enrol=…". It is taken out of the address at once,
@@ -48,6 +52,7 @@ function takeCode(): string | null {
 
 window.addEventListener("hashchange", () => {
   invitation.value = takeCode() ?? invitation.value;
+  scannedOutside.value = scannedIn(location.hash) ?? scannedOutside.value;
   route.value = read(location.hash);
   window.scrollTo(0, 0);
   requestAnimationFrame(focusHeading);
