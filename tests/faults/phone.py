@@ -5,6 +5,7 @@ be given a day's work at once; the bytes of both ends are compared elsewhere.
 """
 
 import io
+import re
 from base64 import b64encode
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -23,6 +24,8 @@ from tests.phones import office_code
 from tests.writers import START
 
 LOSS = "FAULTS-1"
+SAVED = re.compile("^Saved (on this phone|and sent)$")
+"""What the screen of a piece says once it is safe."""
 PERSON = "Hesper Quillfeather (invented)"
 ZONE = "Europe/Lisbon"
 

@@ -13,6 +13,7 @@ from shared.vocabulary import Damage, Extent, Material, ObjectType
 from tests.faults.arriving import assert_arrived, send_until_empty
 from tests.faults.phone import (
     LOSS,
+    SAVED,
     assert_unbroken,
     digest_of,
     kept_by,
@@ -126,7 +127,7 @@ def test_killed_inside_the_write(
         assert kept.draft["tag"] == tag
         assert sha_of(photo) in kept.photos
         page.get_by_role("button", name="Save the piece").click()
-        expect(page.get_by_text("Saved").first).to_be_visible()
+        expect(page.get_by_text(SAVED)).to_be_visible()
         assert events_of(page, tag) == WHOLE
     send_until_empty(page)
     all_here(page, here, photos)
@@ -158,7 +159,7 @@ def test_closed_right_after_the_tap(
             assert kept.draft is not None
             assert kept.draft["tag"] == tag
             page.get_by_role("button", name="Save the piece").click()
-            expect(page.get_by_text("Saved").first).to_be_visible()
+            expect(page.get_by_text(SAVED)).to_be_visible()
     send_until_empty(page)
     all_here(page, here, photos)
     print(f"\nevents found after each kill: {json.dumps(found)}")

@@ -5,7 +5,15 @@ from playwright.sync_api import BrowserContext, FilePayload, expect
 from labels.codes import new_tag
 from tests.browser.accessibility import barriers_of
 from tests.browser.watching import assert_sound
-from tests.faults.phone import LOSS, assert_unbroken, give_work, kept_by, open_phone, pictures
+from tests.faults.phone import (
+    LOSS,
+    SAVED,
+    assert_unbroken,
+    give_work,
+    kept_by,
+    open_phone,
+    pictures,
+)
 from tests.faults.test_killed import WHOLE, at_the_last_step, events_of
 
 REFUSE_LATER_WRITES = """() => {
@@ -49,7 +57,7 @@ def test_no_room_loses_nothing_and_is_said(context: BrowserContext) -> None:
 
     page.evaluate("() => { window.giveRoom(); }")
     page.get_by_role("button", name="Save the piece").click()
-    expect(page.get_by_text("Saved").first).to_be_visible()
+    expect(page.get_by_text(SAVED)).to_be_visible()
     assert events_of(page, tag) == WHOLE
 
 
