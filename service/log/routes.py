@@ -1,8 +1,8 @@
 """The two doors that a phone writes through: events and photos."""
 
-import logging
 from typing import Annotated, Any
 
+import structlog
 from fastapi import APIRouter, Depends, HTTPException, Path, Request, Response
 from pydantic import BaseModel, Field
 from starlette.concurrency import run_in_threadpool
@@ -17,7 +17,7 @@ from shared.events import PhoneKey
 from shared.records import Phone
 
 router = APIRouter(tags=["log"])
-log = logging.getLogger(__name__)
+logger = structlog.get_logger()
 
 DigestPath = Annotated[str, Path(pattern="^[0-9a-f]{64}$", description="SHA-256 of the bytes.")]
 MAX_BATCH = 1000
@@ -114,7 +114,7 @@ async def put_photo(
                 raise HTTPException(413, f"a photo of at most {MAX_BYTES} bytes is taken")
     except ClientDisconnect as error:
         # Everyday where the network is bad: the phone keeps the photo and sends it again.
-        log.info("photo %s: the phone was gone after %d bytes", digest, len(data))
+        logger.info("phone gone in the middle of a photo", photo=digest, bytes=len(data))
         raise HTTPException(400, "the photo broke off before its end; send it again") from error
     phone = await run_in_threadpool(_phone, here, request, bytes(data))
     if phone.revoked_at is not None and not here.has_photo(digest):

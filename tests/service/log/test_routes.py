@@ -8,9 +8,11 @@ from hashlib import sha256
 from typing import Any
 
 import pytest
+import structlog
 from jsonschema import Draft202012Validator
 from PIL import Image
 from starlette.testclient import TestClient
+from structlog.testing import capture_logs
 
 from service.installation import Installation
 from service.log import reading
@@ -123,8 +125,9 @@ def test_a_photo_is_named_by_a_digest_only(client: TestClient, name: str) -> Non
 
 
 def test_a_phone_that_vanishes_in_the_middle_of_a_photo_is_one_line_in_the_log(
-    client: TestClient, here: Installation, caplog: pytest.LogCaptureFixture
+    client: TestClient, here: Installation
 ) -> None:
+    structlog.configure(wrapper_class=structlog.make_filtering_bound_logger(logging.INFO))
     digest, data = photo()
     coming: list[dict[str, Any]] = [
         {"type": "http.request", "body": data[:100], "more_body": True},
@@ -156,12 +159,15 @@ def test_a_phone_that_vanishes_in_the_middle_of_a_photo_is_one_line_in_the_log(
     async def call() -> None:
         await client.app(scope, receive, send)
 
-    with caplog.at_level(logging.INFO):
+    with capture_logs() as lines:
         asyncio.run(call())
-    lines = [one for one in caplog.records if digest in one.getMessage()]
-    assert [one.levelname for one in lines] == ["INFO"]
-    assert "after 100 bytes" in lines[0].getMessage()
-    assert all(one.exc_info is None for one in caplog.records)
+    gone = {
+        "event": "phone gone in the middle of a photo",
+        "photo": digest,
+        "bytes": 100,
+        "log_level": "info",
+    }
+    assert [one for one in lines if one["event"] != "request"] == [gone]
     assert [one["status"] for one in sent if one["type"] == "http.response.start"] in ([], [400])
     with pytest.raises(KeyError):
         here.photos.get(digest)
