@@ -43,6 +43,7 @@ _TABLES: Final = {
     "damages": ("Damage", "What a damage means for the clock, the gates and the steps"),
     "residues": ("Residues of fire", "What they are and the order in which they come off"),
     "prohibitions": ("What never to do", "What comes of it, which decides what is told first"),
+    "packing": ("Packing", "What shares a container with what, and how it is packed and carried"),
     "water_categories": ("Water categories", "How contaminated the water was"),
     "mould_conditions": ("Mould conditions", "How far mould has come"),
     "bands": ("Bands", "The most hours left at which a piece falls in a band"),
