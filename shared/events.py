@@ -473,6 +473,24 @@ class RunOpened(Fixed):
     tags: tuple[Tag, ...] = Field(min_length=1)
 
 
+class RunItemAdded(Fixed):
+    """A piece was put on the sheet of a run that is not sealed yet."""
+
+    type: Literal["run_item_added"] = "run_item_added"
+    run: Ref
+    tag: Tag
+    reason: Text = ""
+
+
+class RunItemRemoved(Fixed):
+    """A piece was taken off the sheet of a run, and out of the chamber if it stood there."""
+
+    type: Literal["run_item_removed"] = "run_item_removed"
+    run: Ref
+    tag: Tag
+    reason: Name
+
+
 class ItemLoaded(Fixed):
     """A piece went into the chamber for a run."""
 
@@ -488,6 +506,10 @@ class PhaseEntered(Fixed):
     type: Literal["phase_entered"] = "phase_entered"
     run: Ref
     phase: Phase
+    after: Annotated[
+        Phase | None,
+        Field(description="The phase that its writer saw; refused when the run has moved on."),
+    ] = None
     at: AwareDatetime
     reason: Text = ""
 
@@ -640,6 +662,8 @@ Body = Annotated[
     | PhoneEnrolled
     | PhoneRevoked
     | RunOpened
+    | RunItemAdded
+    | RunItemRemoved
     | ItemLoaded
     | PhaseEntered
     | DoseAdded

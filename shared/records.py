@@ -715,6 +715,10 @@ def _apply_to_item(item: Item, entry: Entry, body: ev.Body) -> None:
         case ev.ItemLoaded():
             item.run = body.run
             item.runs.append(body.run)
+        case ev.RunItemRemoved():
+            # It came out before anything was done to it there: it has not been in that run.
+            item.runs = [run for run in item.runs if run != body.run]
+            item.run = None if item.run == body.run else item.run
         case ev.ChargeAdded():
             item.charges.append(_said(Charge, body))
         case ev.DecisionMade():
@@ -799,6 +803,11 @@ def fold_run(run_id: str, entries: Iterable[Entry]) -> Run | None:
                 opened = True
                 run.station, run.programme = body.station, body.programme
                 run.version, run.tags = body.version, list(body.tags)
+            case ev.RunItemAdded() if body.tag not in run.tags:
+                run.tags.append(body.tag)
+            case ev.RunItemRemoved():
+                run.tags = [tag for tag in run.tags if tag != body.tag]
+                run.loaded = [tag for tag in run.loaded if tag != body.tag]
             case ev.ItemLoaded() if body.tag not in run.loaded:
                 run.loaded.append(body.tag)
             case ev.PhaseEntered():

@@ -25,6 +25,8 @@ _TITLES = {
     "weighed": "Weighed",
     "step_done": "Step finished",
     "run_opened": "Put down for a chamber run",
+    "run_item_added": "Added to a chamber run",
+    "run_item_removed": "Taken off a chamber run",
     "item_loaded": "Loaded into a chamber",
     "decision_made": "Decided",
     "charge_added": "Charged",
@@ -96,6 +98,8 @@ def _words(body: ev.Body | None, zone: str) -> str:
             return "; ".join(filter(None, (body.step.label, _span(body, zone), hours, body.note)))
         case ev.RunOpened() | ev.ItemLoaded():
             return f"Run {body.run}"
+        case ev.RunItemAdded() | ev.RunItemRemoved():
+            return "; ".join(filter(None, (f"Run {body.run}", body.reason)))
         case ev.DecisionMade():
             return (
                 f"{body.decision.label}, by {body.decided_by}: {body.reason or 'no reason given'}"

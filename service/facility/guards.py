@@ -14,6 +14,7 @@ from service.facility.runs import NEXT_PHASES, in_hand
 from service.log import reading
 from service.log.append import Guard
 from shared import events as ev
+from shared.facility import Chamber
 from shared.facts import Facts
 from shared.records import Run
 from shared.vocabulary import Phase, Role
@@ -26,8 +27,14 @@ def why_not(
     match body:
         case ev.ProgrammeSigned():
             return _why_not_programme(session, body)
+        case ev.FacilityDescribed():
+            return _why_not_described(session, body)
         case ev.RunOpened():
             return _why_not_run(session, body, now)
+        case ev.RunItemAdded():
+            return _why_not_added(session, body)
+        case ev.RunItemRemoved():
+            return _why_not_removed(session, body)
         case ev.ItemLoaded():
             return why_not_load(session, body, now, known)
         case ev.PhaseEntered():
@@ -43,8 +50,11 @@ def why_not(
 
 
 JUDGED = (
+    ev.FacilityDescribed,
     ev.ProgrammeSigned,
     ev.RunOpened,
+    ev.RunItemAdded,
+    ev.RunItemRemoved,
     ev.ItemLoaded,
     ev.PhaseEntered,
     ev.ChamberOpened,
@@ -67,6 +77,63 @@ def _why_not_programme(session: Session, body: ev.ProgrammeSigned) -> str | None
         f"version: {on_file.label} version {signed.version} is signed already and stays as it is; "
         "sign the change as a new version"
     )
+
+
+def _why_not_described(session: Session, body: ev.FacilityDescribed) -> str | None:
+    """A chamber that is in use stays as it is: its zones are what clearance measures."""
+    before = reading.facility(session)
+    stations = {one.id: one for one in body.facility.stations}
+    for run in reading.runs(session):
+        if run.phase in {Phase.UNLOADED, Phase.PLANNED}:
+            continue
+        chamber, after = before.chamber(run.station), stations.get(run.station)
+        if chamber is None or chamber == after:
+            continue
+        if not isinstance(after, Chamber):
+            return (
+                f"stations: {chamber.label} holds run {run.run} and can't be left out; "
+                "unload it first"
+            )
+        for name in ("inside_mm", "zones", "air_changes_per_h"):
+            if getattr(after, name) != getattr(chamber, name):
+                return (
+                    f"stations.{chamber.id}.{name}: {chamber.label} holds run {run.run}, which was "
+                    "begun and is measured by what it says now; change it after unloading"
+                )
+    return None
+
+
+def _why_not_added(session: Session, body: ev.RunItemAdded) -> str | None:
+    run = reading.run(session, body.run)
+    if run is None:
+        return f"run: there is no run {body.run}"
+    if reading.item(session, reading.EVERYTHING, body.tag) is None:
+        return f"tag: no piece carries the tag {body.tag}; scan it again"
+    if body.tag in run.tags:
+        return f"tag: {body.tag} is on the sheet of run {body.run} already"
+    return _why_not_listed(run)
+
+
+def _why_not_removed(session: Session, body: ev.RunItemRemoved) -> str | None:
+    run = reading.run(session, body.run)
+    if run is None:
+        return f"run: there is no run {body.run}"
+    if body.tag not in run.tags:
+        return f"tag: {body.tag} is not on the sheet of run {body.run}"
+    if len(run.tags) == 1:
+        return "tag: it is the last piece of the run; abort the run instead"
+    return _why_not_listed(run)
+
+
+def _why_not_listed(run: Run) -> str | None:
+    """Why the sheet of a run can't be changed any more, or ``None``."""
+    if run.doses:
+        return "run: agent has been dosed; keep it shut, and take the piece out at unloading"
+    if run.phase is Phase.SEALED:
+        return "run: the chamber is sealed; go back to loading first"
+    if run.phase not in {Phase.PLANNED, Phase.LOADING}:
+        return f"run: its sheet is closed; the run is “{run.phase.label}”"
+    return None
 
 
 def _why_not_run(session: Session, body: ev.RunOpened, now: datetime) -> str | None:
@@ -108,6 +175,11 @@ def _why_not_phase(session: Session, body: ev.PhaseEntered) -> str | None:
     run = reading.run(session, body.run)
     if run is None:
         return f"run: there is no run {body.run}"
+    if body.after is not None and body.after is not run.phase:
+        return (
+            f"phase: the run has moved on from “{body.after.label}” to “{run.phase.label}”; "
+            "look at it again"
+        )
     if body.phase not in NEXT_PHASES[run.phase]:
         allowed = ", ".join(phase.label for phase in NEXT_PHASES[run.phase]) or "nothing"
         return f"phase: “{run.phase.label}” is followed by: {allowed}"

@@ -33,6 +33,7 @@ from tests.service.facility.house import (
     read_all,
     say,
     sign_both,
+    why_not_loaded,
     why_not_opened,
     why_refused,
 )
@@ -185,7 +186,134 @@ def test_an_open_run_is_not_opened_again_with_another_programme(here: Installati
     assert hand_of(here).clearance.state is State.NOT_CLEARED
 
 
+# --- a run's sheet ------------------------------------------------------------------------------
+
+
+def added(tag: str = BOWL) -> ev.RunItemAdded:
+    return ev.RunItemAdded(run="run-1", tag=tag)
+
+
+def removed(tag: str = VASE) -> ev.RunItemRemoved:
+    return ev.RunItemRemoved(run="run-1", tag=tag, reason="still wet behind")
+
+
+def test_a_piece_is_added_to_an_open_run_and_taken_off_again(here: Installation) -> None:
+    bring(here, BOWL)
+    open_run(here, VASE)
+    say(here, added(), ev.ItemLoaded(run="run-1", tag=VASE))
+    assert hand_of(here).run.tags == [VASE, BOWL]
+    say(here, removed(VASE))
+    run = hand_of(here).run
+    assert (run.tags, run.loaded) == ([BOWL], [])
+    with here.database.read() as session:
+        piece = reading.item(session, reading.EVERYTHING, VASE)
+        assert piece is not None
+        assert (piece.run, piece.runs) == (None, [])
+    assert why_not_loaded(here, VASE) == "STOP: wrong piece. Piece 001 is not on this run's sheet"
+
+
+@pytest.mark.parametrize(
+    ("body", "words"),
+    [
+        (added(VASE), f"tag: {VASE} is on the sheet of run run-1 already"),
+        (added(BOWL), f"tag: no piece carries the tag {BOWL}; scan it again"),
+        (removed(BOWL), f"tag: {BOWL} is not on the sheet of run run-1"),
+        (removed(VASE), "tag: it is the last piece of the run; abort the run instead"),
+        (added().model_copy(update={"run": "run-9"}), "run: there is no run run-9"),
+        (removed().model_copy(update={"run": "run-9"}), "run: there is no run run-9"),
+    ],
+)
+def test_a_change_of_the_sheet_that_says_nothing(
+    here: Installation, body: ev.RunItemAdded | ev.RunItemRemoved, words: str
+) -> None:
+    open_run(here, VASE)
+    assert why_refused(here, body) == words
+
+
+@pytest.mark.parametrize("reached", list(WAY_TO))
+def test_the_sheet_changes_only_before_the_chamber_is_sealed(
+    here: Installation, reached: Phase
+) -> None:
+    reach(here, reached)
+    bring(here, BOWL)
+    why_not = why_refused(here, added())
+    if reached in {Phase.PLANNED, Phase.LOADING}:
+        assert why_not is None
+        assert why_refused(here, removed()) is None
+    else:
+        assert (why_not or "").startswith("run: ")
+        assert hand_of(here).run.tags == [VASE]
+
+
+def test_the_sheet_stays_once_agent_was_dosed(here: Installation) -> None:
+    reach(here, Phase.LOADING)
+    bring(here, BOWL)
+    say(here, added(), dosed(here))
+    assert why_refused(here, removed()) == (
+        "run: agent has been dosed; keep it shut, and take the piece out at unloading"
+    )
+
+
+# --- the facility described anew ----------------------------------------------------------------
+
+
+def described(**changes: object) -> ev.FacilityDescribed:
+    """The facility with other figures for the box chamber, or without it."""
+    stations = tuple(
+        one.model_copy(update=changes) if one.id == "box" else one
+        for one in FACILITY.stations
+        if changes or one.id != "box"
+    )
+    return ev.FacilityDescribed(facility=FACILITY.model_copy(update={"stations": stations}))
+
+
+@pytest.mark.parametrize(
+    ("changes", "field"),
+    [
+        ({"zones": ("low",)}, "zones"),
+        ({"zones": ("low", "high", "duct")}, "zones"),
+        ({"inside_mm": (900, 1000, 1000)}, "inside_mm"),
+        ({"air_changes_per_h": 99.0}, "air_changes_per_h"),
+    ],
+)
+def test_a_chamber_in_use_is_measured_by_what_it_was_begun_with(
+    here: Installation, changes: dict[str, object], field: str
+) -> None:
+    say(here, opened())
+    assert why_refused(here, described(**changes)) is None
+    assert why_refused(here, ev.FacilityDescribed(facility=FACILITY)) is None
+    enter(here, Phase.LOADING)
+    assert (why_refused(here, described(**changes)) or "").startswith(f"stations.box.{field}: ")
+    assert why_refused(here, described(label="Box, painted")) is None
+
+
+def test_a_chamber_in_use_is_not_left_out(here: Installation, clock: Clock) -> None:
+    reach(here, Phase.AIRING)
+    gone = described()
+    assert why_refused(here, gone) == (
+        "stations: Box chamber holds run run-1 and can't be left out; unload it first"
+    )
+    digest = air_and_measure(here, clock)
+    say(here, ev.ChamberOpened(run="run-1", readings=digest, at=here.now()))
+    enter(here, Phase.CLEARED, Phase.UNLOADED)
+    assert why_refused(here, gone) is None
+
+
 # --- phases -------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("saw", list(Phase))
+def test_a_phase_is_entered_only_from_the_one_its_writer_saw(
+    here: Installation, saw: Phase
+) -> None:
+    reach(here, Phase.HOLDING)
+    why_not = why_refused(here, phase(here, Phase.AIRING).model_copy(update={"after": saw}))
+    if saw is Phase.HOLDING:
+        assert why_not is None
+    else:
+        assert why_not == (
+            f"phase: the run has moved on from “{saw.label}” to “Holding”; look at it again"
+        )
 
 
 def test_the_table_of_phases_is_the_one_written_down_here() -> None:
