@@ -339,6 +339,9 @@ class OxygenReading(Record):
     received_at: datetime
 
 
+Sample = GasReading | ClimateReading | OxygenReading
+
+
 class PhaseChange(Record):
     """A phase and when it began."""
 
@@ -373,8 +376,8 @@ class Signature(Record):
     at: str
 
 
-class Run(Record):
-    """A chamber run from loading to unloading."""
+class RunSheet(Record):
+    """A chamber run from loading to unloading, without what was measured in it."""
 
     run: str
     station: str = ""
@@ -384,9 +387,6 @@ class Run(Record):
     loaded: list[str] = Field(default_factory=list)
     phases: list[PhaseChange] = Field(default_factory=list)
     doses: list[Dose] = Field(default_factory=list)
-    gas: list[GasReading] = Field(default_factory=list)
-    climate: list[ClimateReading] = Field(default_factory=list)
-    oxygen: list[OxygenReading] = Field(default_factory=list)
     holds: list[Hold] = Field(default_factory=list)
     signatures: list[Signature] = Field(default_factory=list)
     opened_at: datetime | None = None
@@ -401,6 +401,20 @@ class Run(Record):
         """When the run last entered ``phase``."""
         times = [change.at for change in self.phases if change.phase is phase]
         return times[-1] if times else None
+
+
+class Run(RunSheet):
+    """A chamber run with everything that was measured in it, in the order of the log."""
+
+    gas: list[GasReading] = Field(default_factory=list)
+    climate: list[ClimateReading] = Field(default_factory=list)
+    oxygen: list[OxygenReading] = Field(default_factory=list)
+
+    def sheet(self) -> RunSheet:
+        """The run without what was measured."""
+        return RunSheet.model_validate(
+            {name: getattr(self, name) for name in RunSheet.model_fields}
+        )
 
 
 class Closure(Record):
@@ -792,6 +806,17 @@ def fold_manifest(manifest_id: str, entries: Iterable[Entry]) -> Manifest | None
     return manifest if manifest.tags else None
 
 
+def sample_of(entry: Entry, body: ev.GasRead | ev.ClimateRead | ev.OxygenRead) -> Sample:
+    """What one reading says, as a run keeps it."""
+    match body:
+        case ev.GasRead():
+            return _said(GasReading, body, event=entry.event.id, received_at=entry.received_at)
+        case ev.OxygenRead():
+            return _said(OxygenReading, body, event=entry.event.id, received_at=entry.received_at)
+        case ev.ClimateRead():
+            return _said(ClimateReading, body)
+
+
 def fold_run(run_id: str, entries: Iterable[Entry]) -> Run | None:
     """The chamber run, or ``None`` while none was opened under that id."""
     run = Run(run=run_id)
@@ -814,16 +839,14 @@ def fold_run(run_id: str, entries: Iterable[Entry]) -> Run | None:
                 run.phases.append(_said(PhaseChange, body, actor=event.actor))
             case ev.DoseAdded():
                 run.doses.append(_said(Dose, body))
-            case ev.GasRead():
-                run.gas.append(
-                    _said(GasReading, body, event=event.id, received_at=entry.received_at)
-                )
-            case ev.ClimateRead():
-                run.climate.append(_said(ClimateReading, body))
-            case ev.OxygenRead():
-                run.oxygen.append(
-                    _said(OxygenReading, body, event=event.id, received_at=entry.received_at)
-                )
+            case ev.GasRead() | ev.ClimateRead() | ev.OxygenRead():
+                match sample_of(entry, body):
+                    case GasReading() as gas:
+                        run.gas.append(gas)
+                    case ClimateReading() as climate:
+                        run.climate.append(climate)
+                    case OxygenReading() as oxygen:
+                        run.oxygen.append(oxygen)
             case ev.HoldClosed():
                 run.holds.append(_said(Hold, body))
             case ev.ClearanceSigned():

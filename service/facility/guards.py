@@ -16,7 +16,7 @@ from service.log.append import Guard
 from shared import events as ev
 from shared.facility import Chamber
 from shared.facts import Facts
-from shared.records import Run
+from shared.records import RunSheet
 from shared.vocabulary import Phase, Role
 
 
@@ -125,7 +125,7 @@ def _why_not_removed(session: Session, body: ev.RunItemRemoved) -> str | None:
     return _why_not_listed(run)
 
 
-def _why_not_listed(run: Run) -> str | None:
+def _why_not_listed(run: RunSheet) -> str | None:
     """Why the sheet of a run can't be changed any more, or ``None``."""
     if run.doses:
         return "run: agent has been dosed; keep it shut, and take the piece out at unloading"
@@ -199,7 +199,7 @@ def _why_not_phase(session: Session, body: ev.PhaseEntered) -> str | None:
     return None
 
 
-def _why_not_cleared(run: Run) -> str | None:
+def _why_not_cleared(run: RunSheet) -> str | None:
     if run.opened_at is None:
         return "phase: the chamber has not been opened under clearance"
     if any(dose.at >= run.opened_at for dose in run.doses):

@@ -11,7 +11,7 @@ from shared import events as ev
 from shared.facility import Chamber
 from shared.facts import Facts
 from shared.quantities import LengthUnit, to_metres
-from shared.records import Item, Run
+from shared.records import Item, RunSheet
 from shared.vocabulary import Phase
 
 
@@ -99,7 +99,7 @@ def why_not_load(session: Session, body: ev.ItemLoaded, now: datetime, known: Fa
 
 
 def _over_capacity(
-    session: Session, run: Run, item: Item, chamber: Chamber, known: Facts
+    session: Session, run: RunSheet, item: Item, chamber: Chamber, known: Facts
 ) -> str | None:
     loaded = reading.items_by_tag(session, reading.EVERYTHING, run.loaded).values()
     together = [item, *(inside for inside in loaded if inside.tag != item.tag)]

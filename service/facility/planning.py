@@ -40,7 +40,7 @@ from shared import facility as fa
 from shared.drying import estimate_drying, moisture_release_kg_h
 from shared.facts import Action, Constant, DryingBody, Facts
 from shared.programmes import Programme
-from shared.records import Item, Loss, Run
+from shared.records import Item, Loss, RunSheet
 from shared.treatments import may_do
 from shared.vocabulary import Damage, Decision, Phase, StepKind
 
@@ -443,7 +443,7 @@ class _Planner:
             state="in_progress",
         )
 
-    def _span(self, run: Run) -> tuple[int, int]:
+    def _span(self, run: RunSheet) -> tuple[int, int]:
         began = run.began(Phase.LOADING) or self.epoch
         programme = self.book.programme(run.programme, run.version)
         longest = programme.run_min[1] if programme else 24 * 60

@@ -17,7 +17,7 @@ from sqlalchemy import func, update
 from sqlmodel import Session, col, select
 
 from service.log import reading
-from service.log.folding import refold
+from service.log.folding import SAMPLED, entry_of, keep_sample, refold
 from service.log.reading import MOST_NAMED
 from service.storage.database import Database
 from service.storage.tables import (
@@ -309,13 +309,16 @@ class _Batch:
         self.trees[tree] = grown.append(ledger.leaf_hash(leaf_bytes(data, received_at)))
         if body is None:
             return
+        if isinstance(body, SAMPLED):
+            keep_sample(self.session, entry_of(row))
         if isinstance(body, ev.TagReplaced):
             _stand_in(self.session, f"item:{body.new_tag}", f"item:{body.tag}")
         named = (subject.replace("*", event.loss or "") for subject in ev.subjects(body))
         subjects = {_resolved(self.session, subject) for subject in named}
         for subject in sorted(subjects):
             self.session.add(SubjectRow(subject=subject, position=row.position or 0))
-            self.changed[subject] = None
+            if not isinstance(body, SAMPLED):
+                self.changed[subject] = None
         for subject, position in _unnamed_receipts(self.session, event, body, row.position or 0):
             self.session.merge(SubjectRow(subject=subject, position=position))
             self.changed[subject] = None

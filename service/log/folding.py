@@ -4,21 +4,59 @@ from datetime import datetime
 
 from sqlmodel import Session, col, select
 
-from service.storage.tables import LogRow, RecordRow, SubjectRow
+from service.storage.tables import LogRow, RecordRow, SampleRow, SubjectRow
 from shared import events as ev
-from shared.records import Entry, FacilityBook, Item, Loss, Manifest, Run, fold
+from shared.records import (
+    ClimateReading,
+    Entry,
+    FacilityBook,
+    GasReading,
+    Item,
+    Loss,
+    Manifest,
+    OxygenReading,
+    Run,
+    RunSheet,
+    Sample,
+    fold,
+    sample_of,
+)
 
 FACILITY = "facility:"
+SAMPLED = (ev.GasRead, ev.ClimateRead, ev.OxygenRead)
+"""Readings, which are kept one by one beside the record of their run."""
+
+SAMPLE_KINDS: dict[type[Sample], str] = {
+    GasReading: "gas",
+    ClimateReading: "climate",
+    OxygenReading: "oxygen",
+}
+_SAMPLE_TYPES = [one.model_fields["type"].default for one in SAMPLED]
 
 
 def entries_of(session: Session, subject: str) -> list[Entry]:
-    """Every stored event that changes ``subject``."""
+    """Every stored event that changes ``subject``, but for the readings of a run."""
     rows = session.exec(
         select(LogRow)
         .join(SubjectRow, col(SubjectRow.position) == col(LogRow.position))
-        .where(SubjectRow.subject == subject)
+        .where(SubjectRow.subject == subject, col(LogRow.type).not_in(_SAMPLE_TYPES))
     )
     return [entry_of(row) for row in rows]
+
+
+def keep_sample(session: Session, entry: Entry) -> None:
+    """Keep a reading beside its run's record. ``TypeError`` for an event of another type."""
+    if not isinstance(entry.body, SAMPLED):
+        raise TypeError(f"{entry.event.id} is no reading")
+    sample = sample_of(entry, entry.body)
+    session.add(
+        SampleRow(
+            position=entry.position,
+            run=entry.body.run,
+            kind=SAMPLE_KINDS[type(sample)],
+            data=sample.model_dump_json(),
+        )
+    )
 
 
 def entry_of(row: LogRow) -> Entry:
@@ -38,6 +76,8 @@ def refold(session: Session, subject: str) -> None:
     record = fold(subject, entries_of(session, subject))
     if record is None:
         return
+    if isinstance(record, Run):
+        record = record.sheet()
     row = RecordRow(subject=subject, kind=subject.partition(":")[0], data=record.model_dump_json())
     match record:
         case Item():
@@ -50,7 +90,7 @@ def refold(session: Session, subject: str) -> None:
             row.loss, row.search = record.loss, f"{record.title} {record.site}".casefold()
         case Manifest():
             row.loss = record.loss
-        case Run():
+        case RunSheet():
             row.station = record.station
         case _:
             pass

@@ -7,7 +7,7 @@ from typing import TypeVar
 from sqlalchemy.sql.elements import ColumnElement
 from sqlmodel import Session, col, func, select
 
-from service.log.folding import facility_book
+from service.log.folding import SAMPLE_KINDS, facility_book
 from service.storage.tables import (
     AliasRow,
     CheckpointRow,
@@ -16,9 +16,10 @@ from service.storage.tables import (
     PhotoRow,
     RecordRow,
     RefusedRow,
+    SampleRow,
     SubjectRow,
 )
-from shared.records import FacilityBook, Item, Loss, Manifest, Phone, Record, Run
+from shared.records import FacilityBook, Item, Loss, Manifest, Phone, Record, Run, RunSheet
 
 R = TypeVar("R", bound=Record)
 
@@ -75,14 +76,18 @@ def _one(session: Session, scope: Scope, subject: str, kind: type[R]) -> R | Non
 
 
 def _all(
-    session: Session, scope: Scope, kind: type[R], *conditions: ColumnElement[bool]
+    session: Session,
+    scope: Scope,
+    model: type[R],
+    *conditions: ColumnElement[bool],
+    kind: str | None = None,
 ) -> list[R]:
     rows = session.exec(
         select(RecordRow)
-        .where(RecordRow.kind == kind.__name__.lower(), *conditions, *scope.conditions())
+        .where(RecordRow.kind == (kind or model.__name__.lower()), *conditions, *scope.conditions())
         .order_by(RecordRow.subject)
     )
-    return [kind.model_validate_json(row.data) for row in rows]
+    return [model.model_validate_json(row.data) for row in rows]
 
 
 def loss(session: Session, scope: Scope, loss_id: str) -> Loss | None:
@@ -191,15 +196,29 @@ def _by_first_tags(session: Session, found: list[Manifest]) -> list[Manifest]:
     return found
 
 
-def runs(session: Session, station: str | None = None) -> list[Run]:
+def runs(session: Session, station: str | None = None) -> list[RunSheet]:
     """Every chamber run, or those of one chamber, for those who work the facility."""
     conditions = [] if station is None else [col(RecordRow.station) == station]
-    return _all(session, EVERYTHING, Run, *conditions)
+    return _all(session, EVERYTHING, RunSheet, *conditions, kind="run")
 
 
 def run(session: Session, run_id: str) -> Run | None:
-    """The chamber run."""
-    return _one(session, EVERYTHING, f"run:{run_id}", Run)
+    """The chamber run with all that was measured in it."""
+    sheet = _one(session, EVERYTHING, f"run:{run_id}", RunSheet)
+    if sheet is None:
+        return None
+    rows = session.exec(
+        select(SampleRow.kind, SampleRow.data)
+        .join(LogRow, col(LogRow.position) == col(SampleRow.position))
+        .where(SampleRow.run == run_id)
+        .order_by(col(LogRow.clock), col(LogRow.device), col(LogRow.sequence))
+    )
+    samples: dict[str, list[str]] = {kind: [] for kind in SAMPLE_KINDS.values()}
+    for kind, data in rows:
+        samples[kind].append(data)
+    # Read as one document: thousands of small ones would take several times as long.
+    measured = ",".join(f'"{kind}":[{",".join(said)}]' for kind, said in samples.items())
+    return Run.model_validate_json(f"{sheet.model_dump_json()[:-1]},{measured}}}")
 
 
 def phones(session: Session) -> list[Phone]:

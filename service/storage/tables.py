@@ -76,6 +76,21 @@ class RecordRow(SQLModel, table=True):
     data: str = Field(description="The record as JSON.")
 
 
+class SampleRow(SQLModel, table=True):
+    """One reading of a chamber run, as the run's record has it.
+
+    Kept apart from the record, so that a sensor's reading costs one row and not the whole run
+    written anew.
+    """
+
+    __tablename__ = "sample"
+
+    position: int = Field(primary_key=True, foreign_key="log.position")
+    run: str = Field(index=True)
+    kind: str = Field(description="gas, climate or oxygen.")
+    data: str = Field(description="The reading as JSON.")
+
+
 class TreeRow(SQLModel, table=True):
     """How far a tree has grown, and the hashes needed to grow it further."""
 
