@@ -9,14 +9,13 @@ from decimal import Decimal
 from typing import Annotated
 from urllib.parse import quote
 
-import structlog
 from fastapi import APIRouter, Form, HTTPException, Request, Response
 from fastapi.responses import HTMLResponse, RedirectResponse
 from pydantic import BaseModel
 from sqlmodel import Session
 
 from labels.advice_tag import write_advice_tags
-from labels.codes import TagError, parse_tag
+from labels.codes import TagError
 from labels.sheets import LAYOUTS, LayoutError, layout_named
 from scheduler.plan import Plan
 from scheduler.problem import Problem
@@ -31,9 +30,19 @@ from service.assessing import (
 from service.crew.routes import RefPath, TagPath
 from service.facility import board
 from service.facility.desk import PlanDesk
-from service.facility.form_route import ACTOR, FormRoute, back
+from service.facility.drawing import (
+    FormText,
+    draw,
+    pdf,
+    plan_in_use,
+    say,
+    station_names,
+    typed_tag,
+    zone,
+)
+from service.facility.form_route import FormRoute, back
 from service.facility.planning import HORIZON_DAYS
-from service.facility.plans import MissingPlanError, SolveError, adopted, planned_run, timed
+from service.facility.plans import SolveError, planned_run, timed
 from service.facility.plots import drying_plot, gas_plot, mould_plot
 from service.facility.runs import NEXT_PHASES, in_hand
 from service.facility.sheets import (
@@ -49,7 +58,6 @@ from service.log import reading
 from service.log.append import RefusedError
 from service.log.reading import EVERYTHING, ItemFilter, within
 from service.log.routes import Here
-from service.pages import page
 from shared import events as ev
 from shared.cautions import cautions_for, standing_cautions
 from shared.packing import packing_nevers
@@ -59,44 +67,11 @@ from shared.triage import Triage
 from shared.vocabulary import Band, Phase, Role, StepKind
 
 router = APIRouter(tags=["facility"], include_in_schema=False, route_class=FormRoute)
-logger = structlog.get_logger()
 
 PAGE = 60
 BOARD_DAYS = 14
 SOLVE_S = 60
 LONGEST_HOLD_MIN = 7 * 24 * 60
-FormText = Annotated[str, Form()]
-SUBNAV = [
-    ("/facility/", "Today"),
-    ("/facility/items", "Pieces"),
-    ("/facility/receive", "Receive"),
-    ("/facility/plan", "Plan"),
-    ("/facility/runs", "Chamber runs"),
-    ("/facility/programmes", "Programmes"),
-]
-
-
-def _draw(request: Request, template: str, status: int = 200, **context: object) -> HTMLResponse:
-    return page(request, template, {"subnav_links": SUBNAV, **context}, status)
-
-
-def _say(here: Installation, body: BaseModel, actor: str, role: Role = Role.LEAD) -> str | None:
-    """Record an event from a form; the reason when it was refused."""
-    if not actor.strip():
-        return ACTOR
-    try:
-        here.log.say(body, actor=actor.strip(), role=role)
-    except RefusedError as error:
-        return str(error)
-    return None
-
-
-def _typed_tag(text: str) -> tuple[str, str | None]:
-    """A scanned or typed tag, or the mend."""
-    try:
-        return parse_tag(text), None
-    except TagError as error:
-        return "", str(error)
 
 
 @dataclass(frozen=True)
@@ -127,19 +102,6 @@ def _lines(session: Session, items: Sequence[Item], here: Installation) -> list[
         )
         for item in items
     ]
-
-
-def _plan_in_use(here: Installation, session: Session) -> tuple[Problem, Plan] | None:
-    """The plan being worked by. Pages are drawn without one whose documents are missing."""
-    try:
-        return adopted(session, here.photos)
-    except MissingPlanError as error:
-        logger.warning("plan missing", reason=str(error))
-        return None
-
-
-def _zone(book: FacilityBook) -> str:
-    return book.facility.zone if book.facility else "UTC"
 
 
 class StepForm(BaseModel):
@@ -200,16 +162,16 @@ def today(request: Request, here: Here) -> HTMLResponse:
         ]
         urgent.sort(key=lambda line: (line.triage.rank, -line.triage.score, line.item.tag))
         runs = [run for run in reading.runs(session) if run.phase is not Phase.UNLOADED]
-        plan = _plan_in_use(here, session)
+        plan = plan_in_use(here, session)
         soon = _soon(plan, now, items) if plan else []
         manifests = [one for one in reading.manifests(session, EVERYTHING) if one.missing]
-        return _draw(
+        return draw(
             request,
             "today.html",
-            zone=_zone(book),
+            zone=zone(book),
             now=now,
             book=book,
-            stations=_station_names(book),
+            stations=station_names(book),
             counts=reading.counts_by_station(session, EVERYTHING),
             here_now=here_now,
             on_the_way=sum(len(one.missing) for one in manifests),
@@ -222,10 +184,6 @@ def today(request: Request, here: Here) -> HTMLResponse:
             conflicts=sum(1 for item in items if item.conflicts),
             closures=[one for one in book.closures if one.ends_at > now],
         )
-
-
-def _station_names(book: FacilityBook) -> dict[str, str]:
-    return {one.id: one.label for one in book.facility.stations} if book.facility else {}
 
 
 @dataclass(frozen=True)
@@ -260,7 +218,7 @@ def pieces(
     request: Request, here: Here, q: str = "", station: str = "", page_no: int = 1
 ) -> HTMLResponse:
     """Where is it: by tag, title, maker or room on site."""
-    typed, _ = _typed_tag(q) if q else ("", None)
+    typed, _ = typed_tag(q) if q else ("", None)
     with here.database.read() as session:
         if typed:
             found = reading.item(session, EVERYTHING, typed)
@@ -271,12 +229,12 @@ def pieces(
         pages = max(1, math.ceil(len(items) / PAGE))
         number = min(max(page_no, 1), pages)
         shown = items[(number - 1) * PAGE : number * PAGE]
-        return _draw(
+        return draw(
             request,
             "pieces.html",
             q=q,
             station=station,
-            stations=_station_names(book),
+            stations=station_names(book),
             lines=_lines(session, shown, here),
             count=len(items),
             page=number,
@@ -297,11 +255,11 @@ def piece(request: Request, tag: TagPath, here: Here, problem: str = "") -> HTML
         parts = reading.parts_of(session, EVERYTHING, item.tag)
         triage = triage_of(item, loss, here.now(), parts, book, known=here.facts)
         needed = needed_steps(item, here.facts)
-        plan = _plan_in_use(here, session)
+        plan = plan_in_use(here, session)
         placed = [one for one in (timed(*plan) if plan else []) if one.placement.item == item.tag]
         programme, rulings = choose_programme(item, [], book, here.now(), known=here.facts)
         frozen = frozen_intervals(item, book, here.now())
-        return _draw(
+        return draw(
             request,
             "piece.html",
             item=item,
@@ -320,9 +278,9 @@ def piece(request: Request, tag: TagPath, here: Here, problem: str = "") -> HTML
             rulings=rulings,
             programme=programme,
             wants_chamber=StepKind.CHAMBER in [need.step for need in needed],
-            stations=_station_names(book),
+            stations=station_names(book),
             layouts=[(one.name, one.words) for one in LAYOUTS.values()],
-            zone=_zone(book),
+            zone=zone(book),
             cautions=cautions_for(
                 damages=[seen.damage for seen in item.damages],
                 materials=item.materials,
@@ -362,7 +320,7 @@ def second_tag(tag: TagPath, here: Here, layout: str, first_label: int = 1) -> R
         )
     except (LayoutError, TagError, ValueError) as error:
         raise HTTPException(422, str(error)) from error
-    return _pdf(out.getvalue(), f"second-tag-{item.tag}.pdf")
+    return pdf(out.getvalue(), f"second-tag-{item.tag}.pdf")
 
 
 @router.post("/facility/items/{tag}/step")
@@ -388,13 +346,13 @@ def finish_step(tag: TagPath, here: Here, form: Annotated[StepForm, Form()]) -> 
         )
     except (ArithmeticError, ValueError):
         return back(f"/facility/items/{tag}", "hours: write a number of hours, such as 1.5")
-    return back(f"/facility/items/{tag}", _say(here, body, form.actor))
+    return back(f"/facility/items/{tag}", say(here, body, form.actor))
 
 
 @router.post("/facility/items/{tag}/move")
 def move(tag: TagPath, here: Here, station: FormText, actor: FormText) -> RedirectResponse:
     """The piece goes to another place."""
-    return back(f"/facility/items/{tag}", _say(here, ev.ItemMoved(tag=tag, station=station), actor))
+    return back(f"/facility/items/{tag}", say(here, ev.ItemMoved(tag=tag, station=station), actor))
 
 
 # --- receiving ----------------------------------------------------------------------------------
@@ -404,11 +362,11 @@ def move(tag: TagPath, here: Here, station: FormText, actor: FormText) -> Redire
 def manifests(request: Request, here: Here) -> HTMLResponse:
     """Trucks on the way and trucks received."""
     with here.database.read() as session:
-        return _draw(
+        return draw(
             request,
             "receive.html",
             manifests=reading.manifests(session, EVERYTHING),
-            zone=_zone(reading.facility(session)),
+            zone=zone(reading.facility(session)),
         )
 
 
@@ -427,13 +385,13 @@ def receiving(
             [*manifest.tags, *manifest.received, *([done] if done else [])],
         )
         book = reading.facility(session)
-        return _draw(
+        return draw(
             request,
             "receiving.html",
             manifest=manifest,
             items=items,
-            stations=_station_names(book),
-            zone=_zone(book),
+            stations=station_names(book),
+            zone=zone(book),
             problem=problem,
             done=done,
         )
@@ -445,13 +403,13 @@ def receive(
 ) -> RedirectResponse:
     """One piece came off the truck."""
     path = f"/facility/receive/{manifest_id}"
-    tag, mend = _typed_tag(form.scanned)
+    tag, mend = typed_tag(form.scanned)
     if mend:
         return back(path, mend)
     body = ev.ItemReceived(
         tag=tag, manifest=manifest_id, station=form.station, condition=form.condition
     )
-    problem = _say(here, body, form.actor)
+    problem = say(here, body, form.actor)
     return back(path, problem) if problem else RedirectResponse(f"{path}?done={tag}", 303)
 
 
@@ -468,19 +426,19 @@ def plan_board(request: Request, here: Here, day: int = 0, problem: str = "") ->
     """The adopted plan over time, and the same as a table."""
     with here.database.read() as session:
         book = reading.facility(session)
-        plan = _plan_in_use(here, session)
+        plan = plan_in_use(here, session)
         items = {item.tag: item for item in reading.items(session, EVERYTHING)}
-        zone = _zone(book)
+        local = zone(book)
         desk = _desk(request)
         day = min(max(day, 0), HORIZON_DAYS)
         start = day * 24 * 60
         if plan is None and book.plan is not None:
             problem = problem or "The plan being worked by is not here any more; make a new one."
-        return _draw(
+        return draw(
             request,
             "plan.html",
             plan=plan,
-            picture=board.draw(*plan, start, BOARD_DAYS, zone) if plan else None,
+            picture=board.draw(*plan, start, BOARD_DAYS, local) if plan else None,
             day=day,
             days=BOARD_DAYS,
             late=_late(plan, items) if plan else [],
@@ -494,10 +452,10 @@ def plan_board(request: Request, here: Here, day: int = 0, problem: str = "") ->
             ]
             if plan
             else [],
-            stations=_station_names(book),
+            stations=station_names(book),
             programmes={one.id: one.label for one in book.programmes},
             desk=desk.state(),
-            zone=zone,
+            zone=local,
             problem=problem,
             seconds=SOLVE_S,
         )
@@ -569,7 +527,7 @@ def all_runs(request: Request, here: Here) -> HTMLResponse:
     now = here.now()
     with here.database.read() as session:
         book = reading.facility(session)
-        plan = _plan_in_use(here, session)
+        plan = plan_in_use(here, session)
         hands = [
             hand
             for run in reading.runs(session)
@@ -585,14 +543,14 @@ def all_runs(request: Request, here: Here) -> HTMLResponse:
             if plan
             else []
         )
-        return _draw(
+        return draw(
             request,
             "runs.html",
             hands=hands,
             planned=planned[:40],
-            stations=_station_names(book),
+            stations=station_names(book),
             programmes={one.id: one.label for one in book.programmes},
-            zone=_zone(book),
+            zone=zone(book),
         )
 
 
@@ -603,7 +561,7 @@ def one_run(request: Request, run_id: RefPath, here: Here, problem: str = "") ->
     with here.database.read() as session:
         book = reading.facility(session)
         hand = in_hand(session, run_id, now, here.facts)
-        plan = _plan_in_use(here, session)
+        plan = plan_in_use(here, session)
         planned = planned_run(plan[1], run_id) if plan else None
         if hand is None and planned is None:
             raise HTTPException(404, f"there is no run {run_id}, planned or open")
@@ -611,7 +569,7 @@ def one_run(request: Request, run_id: RefPath, here: Here, problem: str = "") ->
         items = reading.items_by_tag(session, EVERYTHING, tags)
         programme = hand.programme if hand else book.programme(planned.programme if planned else "")
         chamber = book.chamber(hand.run.station if hand else planned.station if planned else "")
-        return _draw(
+        return draw(
             request,
             "run.html",
             run_id=run_id,
@@ -637,7 +595,7 @@ def one_run(request: Request, run_id: RefPath, here: Here, problem: str = "") ->
             ],
             cautions=cautions_for(agents=[programme.agent], known=here.facts) if programme else (),
             standing=standing_cautions(here.facts),
-            zone=_zone(book),
+            zone=zone(book),
             now=now,
             problem=problem,
         )
@@ -647,7 +605,7 @@ def one_run(request: Request, run_id: RefPath, here: Here, problem: str = "") ->
 def open_run(run_id: RefPath, here: Here, actor: FormText) -> RedirectResponse:
     """Begin to load a planned run."""
     with here.database.read() as session:
-        plan = _plan_in_use(here, session)
+        plan = plan_in_use(here, session)
         planned = planned_run(plan[1], run_id) if plan else None
         programme = reading.facility(session).programme(planned.programme) if planned else None
     if planned is None or programme is None:
@@ -659,7 +617,7 @@ def open_run(run_id: RefPath, here: Here, actor: FormText) -> RedirectResponse:
         version=programme.version,
         tags=planned.items,
     )
-    problem = _say(here, opened, actor) or _say(
+    problem = say(here, opened, actor) or say(
         here, ev.PhaseEntered(run=run_id, phase=Phase.LOADING, at=here.now()), actor
     )
     return back(f"/facility/runs/{run_id}", problem)
@@ -668,8 +626,8 @@ def open_run(run_id: RefPath, here: Here, actor: FormText) -> RedirectResponse:
 @router.post("/facility/runs/{run_id}/load")
 def load(run_id: RefPath, here: Here, scanned: FormText, actor: FormText) -> RedirectResponse:
     """Scan a piece into the chamber; the guard stops what must not go in."""
-    tag, mend = _typed_tag(scanned)
-    problem = mend or _say(here, ev.ItemLoaded(run=run_id, tag=tag), actor)
+    tag, mend = typed_tag(scanned)
+    problem = mend or say(here, ev.ItemLoaded(run=run_id, tag=tag), actor)
     return back(f"/facility/runs/{run_id}", problem)
 
 
@@ -681,7 +639,7 @@ def enter_phase(
     if phase not in set(Phase):
         return back(f"/facility/runs/{run_id}", f"phase: {phase} is no phase of a run")
     body = ev.PhaseEntered(run=run_id, phase=Phase(phase), at=here.now(), reason=reason)
-    return back(f"/facility/runs/{run_id}", _say(here, body, actor))
+    return back(f"/facility/runs/{run_id}", say(here, body, actor))
 
 
 @router.post("/facility/runs/{run_id}/reading")
@@ -704,8 +662,8 @@ def log_reading(
         }
     )
     air = ev.OxygenRead(run=run_id, zone=form.zone, percent=form.oxygen.strip(), taken_at=now)
-    problem = _say(here, gas, form.actor, Role.FUMIGATOR)
-    return back(path, problem or _say(here, air, form.actor, Role.FUMIGATOR))
+    problem = say(here, gas, form.actor, Role.FUMIGATOR)
+    return back(path, problem or say(here, air, form.actor, Role.FUMIGATOR))
 
 
 @router.post("/facility/runs/{run_id}/dose")
@@ -716,7 +674,7 @@ def add_dose(
     body = ev.DoseAdded.model_validate(
         {"run": run_id, "mass": {"value": mass.strip(), "unit": unit}, "at": here.now()}
     )
-    return back(f"/facility/runs/{run_id}", _say(here, body, actor, Role.FUMIGATOR))
+    return back(f"/facility/runs/{run_id}", say(here, body, actor, Role.FUMIGATOR))
 
 
 @router.post("/facility/runs/{run_id}/hold")
@@ -731,7 +689,7 @@ def record_hold(
             f"minutes: write how many minutes it stood closed, 1 to {LONGEST_HOLD_MIN}",
         )
     body = ev.HoldClosed(run=run_id, starts_at=now - timedelta(minutes=minutes), ends_at=now)
-    return back(f"/facility/runs/{run_id}", _say(here, body, actor, Role.FUMIGATOR))
+    return back(f"/facility/runs/{run_id}", say(here, body, actor, Role.FUMIGATOR))
 
 
 @router.post("/facility/runs/{run_id}/sign")
@@ -743,7 +701,7 @@ def sign(run_id: RefPath, here: Here, form: Annotated[SignForm, Form()]) -> Redi
     body = ev.ClearanceSigned(
         run=run_id, signer=form.actor, licence_no=form.licence_no, readings=form.readings
     )
-    return back(path, _say(here, body, form.actor, Role(form.role)))
+    return back(path, say(here, body, form.actor, Role(form.role)))
 
 
 @router.post("/facility/runs/{run_id}/unseal")
@@ -753,7 +711,7 @@ def open_chamber(
     """Open the chamber: refused unless it is cleared at this moment."""
     now = here.now()
     body = ev.ChamberOpened(run=run_id, readings=readings, at=now)
-    problem = _say(here, body, actor, Role.FUMIGATOR) or _say(
+    problem = say(here, body, actor, Role.FUMIGATOR) or say(
         here, ev.PhaseEntered(run=run_id, phase=Phase.CLEARED, at=now), actor, Role.FUMIGATOR
     )
     return back(f"/facility/runs/{run_id}", problem)
@@ -762,7 +720,7 @@ def open_chamber(
 def _paper(here: Installation, session: Session, run_id: str) -> tuple[RunPaper, FacilityBook]:
     """What a run's papers are made from, opened or planned."""
     book = reading.facility(session)
-    plan = _plan_in_use(here, session)
+    plan = plan_in_use(here, session)
     planned = planned_run(plan[1], run_id) if plan else None
     run = reading.run(session, run_id)
     if run is None and planned is None:
@@ -786,14 +744,6 @@ def _paper(here: Installation, session: Session, run_id: str) -> tuple[RunPaper,
     return paper, book
 
 
-def _pdf(data: bytes, name: str) -> Response:
-    return Response(
-        data,
-        media_type="application/pdf",
-        headers={"content-disposition": f'inline; filename="{name}"'},
-    )
-
-
 @router.get("/facility/runs/{run_id}/sheet.pdf")
 def sheet(run_id: RefPath, here: Here) -> Response:
     """The printed run sheet."""
@@ -802,7 +752,7 @@ def sheet(run_id: RefPath, here: Here) -> Response:
         paper, book = _paper(here, session, run_id)
         made = run_sheet(session, paper, book, here.now(), here.facts)
     write_sheets(out, [made], title=paper.title)
-    return _pdf(out.getvalue(), f"run-{run_id}.pdf")
+    return pdf(out.getvalue(), f"run-{run_id}.pdf")
 
 
 @router.get("/facility/runs/{run_id}/placard.pdf")
@@ -815,7 +765,7 @@ def placard(run_id: RefPath, here: Here) -> Response:
         write_placard(out, paper, book, here.now(), here.facts)
     except ValueError as error:
         raise HTTPException(404, str(error)) from error
-    return _pdf(out.getvalue(), f"placard-{run_id}.pdf")
+    return pdf(out.getvalue(), f"placard-{run_id}.pdf")
 
 
 @router.get("/facility/programmes")
@@ -823,7 +773,7 @@ def programmes(request: Request, here: Here) -> HTMLResponse:
     """Signed programmes on file, as their signers wrote them."""
     with here.database.read() as session:
         book = reading.facility(session)
-    return _draw(
+    return draw(
         request,
         "programmes.html",
         programmes=book.newest_programmes(),
