@@ -11,7 +11,9 @@ from sqlalchemy import text
 from service.adjuster import routes as adjuster
 from service.crew import routes as crew
 from service.facility import routes as facility
+from service.facility import today_pages
 from service.facility.desk import PlanDesk
+from service.facility.today_pages import TodayDesk
 from service.installation import Installation
 from service.log import routes as log
 from service.log.routes import Here
@@ -44,10 +46,12 @@ def create_app(installation: Installation) -> FastAPI:
     )
     app.state.installation = installation
     app.state.plan_desk = PlanDesk()
+    app.state.today_desk = TodayDesk()
     app.add_middleware(Safety)
     app.mount("/static", StaticFiles(directory=BUILT), name="static")
     for router in (log.router, crew.router, facility.router, adjuster.router, office.router):
         app.include_router(router)
+    app.include_router(today_pages.router)
     app.include_router(science.router)
     app.include_router(second_tags.router)
 

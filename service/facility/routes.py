@@ -64,7 +64,7 @@ from shared.packing import packing_nevers
 from shared.records import FacilityBook, Item, Loss
 from shared.treatments import legal_next
 from shared.triage import Triage
-from shared.vocabulary import Band, Phase, Role, StepKind
+from shared.vocabulary import Phase, Role, StepKind
 
 router = APIRouter(tags=["facility"], include_in_schema=False, route_class=FormRoute)
 
@@ -142,72 +142,6 @@ class SignForm(BaseModel):
     actor: str
     role: str
     licence_no: str = ""
-
-
-# --- today --------------------------------------------------------------------------------------
-
-
-@router.get("/facility/")
-def today(request: Request, here: Here) -> HTMLResponse:
-    """What must start now, what is about to miss, and what waits on whom."""
-    now = here.now()
-    with here.database.read() as session:
-        book = reading.facility(session)
-        items = reading.items(session, EVERYTHING)
-        here_now = [item for item in items if item.received_at and not item.returned_to]
-        urgent = [
-            line
-            for line in _lines(session, here_now, here)
-            if line.triage.band is Band.NOW and line.remaining
-        ]
-        urgent.sort(key=lambda line: (line.triage.rank, -line.triage.score, line.item.tag))
-        runs = [run for run in reading.runs(session) if run.phase is not Phase.UNLOADED]
-        plan = plan_in_use(here, session)
-        soon = _soon(plan, now, items) if plan else []
-        manifests = [one for one in reading.manifests(session, EVERYTHING) if one.missing]
-        return draw(
-            request,
-            "today.html",
-            zone=zone(book),
-            now=now,
-            book=book,
-            stations=station_names(book),
-            counts=reading.counts_by_station(session, EVERYTHING),
-            here_now=here_now,
-            on_the_way=sum(len(one.missing) for one in manifests),
-            manifests=manifests,
-            urgent=urgent[:12],
-            urgent_count=len(urgent),
-            runs=[hand for run in runs if (hand := in_hand(session, run.run, now, here.facts))],
-            soon=soon,
-            plan=plan,
-            conflicts=sum(1 for item in items if item.conflicts),
-            closures=[one for one in book.closures if one.ends_at > now],
-        )
-
-
-@dataclass(frozen=True)
-class Soon:
-    """A group of pieces whose next planned step starts within a day, at one place."""
-
-    starts: datetime
-    step: str
-    station: str | None
-    run: str | None
-    tags: list[str]
-
-
-def _soon(plan: tuple[Problem, Plan], now: datetime, items: Sequence[Item]) -> list[Soon]:
-    done = {(item.tag, step.value) for item in items for step in item.steps_done}
-    groups: dict[tuple[datetime, str, str | None, str | None], list[str]] = {}
-    for one in timed(*plan):
-        kind = one.placement.step.partition("-")[0]
-        if now - timedelta(hours=1) <= one.starts < now + timedelta(hours=24):
-            if (one.placement.item, kind) in done:
-                continue
-            key = (one.starts, kind, one.placement.station, one.placement.run)
-            groups.setdefault(key, []).append(one.placement.item)
-    return [Soon(*key, tags) for key, tags in sorted(groups.items(), key=lambda one: one[0][0])]
 
 
 # --- pieces -------------------------------------------------------------------------------------

@@ -122,6 +122,25 @@ def items(session: Session, scope: Scope, wanted: ItemFilter = ItemFilter()) -> 
     return _all(session, scope, Item, *conditions)
 
 
+@dataclass(frozen=True)
+class ItemText:
+    """A piece's record as it is kept, unread."""
+
+    subject: str
+    loss: str | None
+    data: str
+
+
+def item_texts(session: Session) -> list[ItemText]:
+    """Every piece's record as it is kept, for those who work the facility and read few of them."""
+    rows = session.exec(
+        select(RecordRow.subject, RecordRow.loss, RecordRow.data)
+        .where(RecordRow.kind == "item")
+        .order_by(RecordRow.subject)
+    )
+    return [ItemText(*row) for row in rows]
+
+
 def items_by_tag(session: Session, scope: Scope, tags: Iterable[str]) -> dict[str, Item]:
     """The pieces that carry these tags, or once did, within ``scope``; by the tag asked for.
 
