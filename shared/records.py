@@ -7,9 +7,10 @@ A field that two devices set without having seen each other's value keeps both: 
 order is shown, and the field is listed as a conflict until somebody who saw both settles it.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from hashlib import sha256
 from typing import Any, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -30,6 +31,7 @@ from shared.vocabulary import (
     Peril,
     Phase,
     PhotoKind,
+    PlanEditKind,
     Role,
     Significance,
     StepKind,
@@ -435,6 +437,33 @@ class Instrument(Record):
     calibrated_until: datetime
 
 
+class PlanEdit(Record):
+    """What a person told the planner, and whether it still counts."""
+
+    edit: str
+    kind: PlanEditKind
+    pieces: tuple[str, ...]
+    step: str | None = None
+    station: str | None = None
+    not_before: datetime | None = None
+    waits_for: str = ""
+    placed: tuple[ev.PlannedPlace, ...] = ()
+    others: tuple[str, ...] = ()
+    reason: str
+    actor: str
+    at: str
+    withdrawn: bool = False
+
+
+class PlanAct(Record):
+    """Something decided about the plan or what it rests on: by whom, and in a few words."""
+
+    event: str
+    at: str
+    actor: str
+    words: str
+
+
 class FacilityBook(Record):
     """The facility as the log describes it."""
 
@@ -445,6 +474,20 @@ class FacilityBook(Record):
     plan: str | None = None
     problem: str | None = None
     plans_adopted: int = 0
+    edits: list[PlanEdit] = Field(default_factory=list)
+    plan_acts: list[PlanAct] = Field(default_factory=list)
+
+    @property
+    def plan_seen(self) -> str:
+        """A digest of all that was decided about the plan so far."""
+        return _acts_digest(self.plan_acts)
+
+    def decided_since(self, seen: str) -> list[PlanAct]:
+        """What was decided since a reader saw ``seen``; all, if nobody can have seen that."""
+        for count in range(len(self.plan_acts), -1, -1):
+            if _acts_digest(self.plan_acts[:count]) == seen:
+                return self.plan_acts[count:]
+        return list(self.plan_acts)
 
     def programme(self, programme_id: str, version: int | None = None) -> Programme | None:
         """The named version of a programme, or its newest; ``None`` if there is none."""
@@ -486,6 +529,10 @@ class Phone(Record):
     revoked_at: str | None = None
     revoked_by: str = ""
     revoked_because: str = ""
+
+
+def _acts_digest(acts: Sequence[PlanAct]) -> str:
+    return sha256("\n".join(act.event for act in acts).encode()).hexdigest()
 
 
 def standing(entries: Iterable[Entry]) -> list[Entry]:
@@ -864,12 +911,20 @@ def fold_facility(entries: Iterable[Entry]) -> FacilityBook:
     """The facility as described so far; empty before the first description."""
     book = FacilityBook()
     for entry in standing(entries):
-        body = entry.body
+        body, event = entry.body, entry.event
+
+        def act(words: str, event: ev.Event = event) -> None:
+            book.plan_acts.append(
+                PlanAct(event=event.id, at=event.device_time, actor=event.actor, words=words)
+            )
+
         match body:
             case ev.FacilityDescribed():
                 book.facility = body.facility
+                act("described the facility anew")
             case ev.StationClosed():
                 book.closures.append(_said(Closure, body))
+                act(f"took {_station_label(book, body.station)} out of use: {body.reason}")
             case ev.ProgrammeSigned():
                 book.programmes.append(body.programme)
             case ev.InstrumentRegistered():
@@ -877,9 +932,25 @@ def fold_facility(entries: Iterable[Entry]) -> FacilityBook:
             case ev.PlanAdopted():
                 book.plan, book.problem = body.plan, body.problem
                 book.plans_adopted += 1
+                act("took another plan into use")
+            case ev.PlanEdited():
+                if all(body.edit != one.edit for one in book.edits):
+                    said = {"actor": event.actor, "at": event.device_time}
+                    book.edits.append(_said(PlanEdit, body, **said))
+                    act(f"edited the plan ({body.kind.label.lower()}): {body.reason}")
+            case ev.PlanEditWithdrawn():
+                for one in book.edits:
+                    if one.edit == body.edit and not one.withdrawn:
+                        one.withdrawn = True
+                        act(f"withdrew an edit of the plan ({one.kind.label.lower()})")
             case _:
                 pass
     return book
+
+
+def _station_label(book: FacilityBook, station: str) -> str:
+    known = book.facility.stations if book.facility else ()
+    return next((one.label for one in known if one.id == station), station)
 
 
 def fold_phone(phone_id: str, entries: Iterable[Entry]) -> Phone | None:

@@ -4,6 +4,7 @@ Facts (a reading, a dose) are never refused: the record must say what happened. 
 what must not be loaded, skipping a phase, opening a chamber that is not cleared.
 """
 
+from collections.abc import Sequence
 from datetime import datetime
 from functools import partial
 
@@ -16,8 +17,11 @@ from service.log.append import Guard
 from shared import events as ev
 from shared.facility import Chamber
 from shared.facts import Facts
-from shared.records import RunSheet
+from shared.records import PlanAct, RunSheet
 from shared.vocabulary import Phase, Role
+
+MEANWHILE = "Not done, because meanwhile:"
+MOST_DECIDED = 4
 
 
 def why_not(
@@ -43,6 +47,8 @@ def why_not(
             return _why_not_open(session, body, now, known)
         case ev.OverrideSigned() if event.role is not Role.CONSERVATOR:
             return "role: only a conservator may sign an override"
+        case ev.PlanAdopted() | ev.PlanEdited() | ev.PlanEditWithdrawn():
+            return _why_not_plan(session, body)
         case ev.TagReplaced():
             if reading.item(session, reading.EVERYTHING, body.new_tag) is not None:
                 return f"new_tag: {body.new_tag} is already tied to a piece; take a blank tag"
@@ -60,6 +66,9 @@ JUDGED = (
     ev.ChamberOpened,
     ev.OverrideSigned,
     ev.TagReplaced,
+    ev.PlanAdopted,
+    ev.PlanEdited,
+    ev.PlanEditWithdrawn,
 )
 
 
@@ -101,6 +110,32 @@ def _why_not_described(session: Session, body: ev.FacilityDescribed) -> str | No
                     "begun and is measured by what it says now; change it after unloading"
                 )
     return None
+
+
+def _why_not_plan(
+    session: Session, body: ev.PlanAdopted | ev.PlanEdited | ev.PlanEditWithdrawn
+) -> str | None:
+    """Two people plan at once: the second is told what the first decided."""
+    book = reading.facility(session)
+    if body.after is not None and body.after != book.plan_seen:
+        return f"{MEANWHILE} {decided(book.decided_since(body.after))} Look again, then decide."
+    if isinstance(body, ev.PlanAdopted):
+        return None
+    known = {one.edit: one for one in book.edits}
+    if isinstance(body, ev.PlanEdited):
+        if body.edit in known:
+            return f"edit: {body.edit} is there already; give it another id"
+        return None
+    if body.edit not in known or known[body.edit].withdrawn:
+        return f"edit: {body.edit} does not count any more; nothing is left to withdraw"
+    return None
+
+
+def decided(acts: Sequence[PlanAct]) -> str:
+    """Who decided what, newest last; the last few of many."""
+    last = acts[-MOST_DECIDED:]
+    earlier = f"{len(acts) - len(last)} decisions, and then: " if len(acts) > len(last) else ""
+    return earlier + " ".join(f"{act.actor} {act.words}." for act in last)
 
 
 def _why_not_added(session: Session, body: ev.RunItemAdded) -> str | None:

@@ -26,6 +26,7 @@ from shared.vocabulary import (
     Material,
     Phase,
     PhotoKind,
+    PlanEditKind,
     Role,
     StepKind,
     Target,
@@ -355,6 +356,19 @@ BODIES: list[tuple[ev.Body, set[str], bool]] = [
     (ev.Weighed(tag=TAG, mass=KILO, taken_at=START), {MINE}, False),
     (ev.StepDone(tag=TAG, step=StepKind.DRY, started_at=START, ended_at=LATER), {MINE}, False),
     (ev.PlanAdopted(plan=DIGEST, problem=DIGEST), {THE_HOUSE}, False),
+    (
+        ev.PlanEdited(
+            edit="e-1",
+            kind=PlanEditKind.HOLD,
+            pieces=(TAG,),
+            step="dry",
+            waits_for="Ada",
+            reason="r",
+        ),
+        {THE_HOUSE},
+        False,
+    ),
+    (ev.PlanEditWithdrawn(edit="e-1", reason="r"), {THE_HOUSE}, False),
     (ev.PhoneEnrolled(phone="phone-a", name="Crew 1", key=PHONE_KEY), {"phone:phone-a"}, False),
     (ev.PhoneRevoked(phone="phone-a", reason="lost"), {"phone:phone-a"}, False),
     (
