@@ -120,7 +120,8 @@ def _solve(problem: Problem, last: Plan | None, options: argparse.Namespace) -> 
 
 def _repaired(problem: Problem) -> Plan:
     """The last plan put back. Raises ``_NoPlanMadeError``."""
-    from scheduler.repair import NoDispatchError, repaired  # noqa: PLC0415
+    from scheduler.dispatch import NoDispatchError  # noqa: PLC0415
+    from scheduler.repair import repaired  # noqa: PLC0415
 
     try:
         return repaired(problem)

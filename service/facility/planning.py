@@ -5,8 +5,8 @@ of a problem is listed with the reason, never dropped in silence.
 """
 
 import math
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence, Set
+from dataclasses import dataclass, replace
 from datetime import datetime, time, timedelta
 from decimal import Decimal
 from itertools import pairwise
@@ -33,6 +33,7 @@ from service.facility.bodies import (
     slabs_in,
     water_in,
 )
+from service.facility.edits import Judged, with_edits
 from service.facility.loading import litres, rail_mm, sides_m
 from service.log import reading
 from service.log.reading import ItemFilter
@@ -40,7 +41,7 @@ from shared import facility as fa
 from shared.drying import estimate_drying, moisture_release_kg_h
 from shared.facts import Action, Constant, DryingBody, Facts
 from shared.programmes import Programme
-from shared.records import Item, Loss, RunSheet
+from shared.records import Item, Loss, PlanEdit, RunSheet
 from shared.treatments import may_do
 from shared.vocabulary import Damage, Decision, Phase, StepKind
 
@@ -70,6 +71,7 @@ class Planning:
     left_out: tuple[LeftOut, ...]
     programmes: dict[str, Programme]
     freezable: frozenset[str]
+    edits: tuple[Judged, ...] = ()
 
 
 class NoFacilityError(ValueError):
@@ -85,7 +87,9 @@ class _Planner:
         now: datetime,
         previous: tuple[sp.Problem, Plan] | None,
         known: Facts,
+        told: Sequence[PlanEdit] = (),
     ) -> None:
+        self.told = told
         self.session, self.known = session, known
         self.epoch = now.replace(second=0, microsecond=0)
         self.book = reading.facility(session)
@@ -149,7 +153,16 @@ class _Planner:
             change_tolerance_min=60,
             weights=WEIGHTS,
         )
-        return Planning(problem, tuple(self.left_out), self.programmes, frozenset(self.freezable))
+        edited = with_edits(problem, (*self.book.edits, *self.told))
+        labels = {item.id: item.label for item in planned}
+        self.left_out += [LeftOut(tag, labels[tag], why) for tag, why in edited.held.items()]
+        return Planning(
+            edited.problem,
+            tuple(self.left_out),
+            self.programmes,
+            frozenset(self.freezable),
+            edited.judged,
+        )
 
     # --- pieces -------------------------------------------------------------------------------
 
@@ -618,13 +631,15 @@ def build_problem(
     previous: tuple[sp.Problem, Plan] | None = None,
     *,
     known: Facts,
+    told: Sequence[PlanEdit] = (),
 ) -> Planning:
     """The problem for everything that is here or on its way at ``now``, by ``known`` facts.
 
-    ``previous`` is the adopted plan and its problem: what it moved is charged as a change.
-    Raises ``NoFacilityError`` before the facility is described.
+    ``previous`` is the adopted plan and its problem: what it moved is charged as a change. What
+    people told the planner is kept, and then what is ``told`` beside it. Raises
+    ``NoFacilityError`` before the facility is described.
     """
-    return _Planner(session, now, previous, known).build()
+    return _Planner(session, now, previous, known, told).build()
 
 
 def plateaus(rates: Sequence[float]) -> tuple[int, ...]:
@@ -648,31 +663,43 @@ def with_freezing(planning: Planning, plan: Plan, *, known: Facts) -> Planning:
 
     Freezing stops the clock, so the deadline moves from the drying to the freezing.
     """
+    starts = {(one.item, one.step): one.start for one in plan.placements}
+    late = {
+        item.id
+        for item in planning.problem.items
+        for step in item.steps
+        if step.id == StepKind.DRY.value
+        and step.start_by_min is not None
+        and starts[item.id, step.id] > max(step.start_by_min, 0)
+    }
+    return _frozen(planning, late, known)
+
+
+def frozen_as_before(planning: Planning, previous: Plan, *, known: Facts) -> Planning:
+    """What the last plan holds frozen before it dries is held so again."""
+    freeze = StepKind.FREEZE.value
+    return _frozen(planning, {one.item for one in previous.placements if one.step == freeze}, known)
+
+
+def _frozen(planning: Planning, wanted: Set[str], known: Facts) -> Planning:
     problem = planning.problem
     thaw_min = round(known.constant(Constant.THAW_MOST_H) * 60)
     stores = {one.id: one.litres for one in problem.stations if isinstance(one, sp.Store)}
-    starts = {(one.item, one.step): one.start for one in plan.placements}
+    pinned = {one.item for one in problem.fixed if one.step == StepKind.DRY.value}
     items = []
     for item in problem.items:
-        dry = next((step for step in item.steps if step.id == StepKind.DRY.value), None)
-        late = (
-            isinstance(dry, sp.RoomStep)
-            and dry.start_by_min is not None
-            and starts[item.id, dry.id] > max(dry.start_by_min, 0)
-        )
+        dry = any(step.id == StepKind.DRY.value for step in item.steps)
         large_enough = tuple(one for one, held in stores.items() if held >= item.volume_l)
-        if not (late and large_enough and item.id in planning.freezable):
+        may_be = dry and large_enough and item.id in planning.freezable - pinned
+        if not (may_be and item.id in wanted):
             items.append(item)
             continue
         steps = tuple(_frozen_first(item, large_enough, thaw_min))
         items.append(item.model_copy(update={"steps": steps}))
+    if tuple(items) == problem.items:
+        return planning
     changed = problem.model_dump() | {"items": [item.model_dump() for item in items]}
-    return Planning(
-        sp.Problem.model_validate(changed),
-        planning.left_out,
-        planning.programmes,
-        planning.freezable,
-    )
+    return replace(planning, problem=sp.Problem.model_validate(changed))
 
 
 def _frozen_first(item: sp.Item, stores: tuple[str, ...], thaw_min: int) -> Iterable[sp.Step]:
