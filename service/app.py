@@ -10,6 +10,7 @@ from sqlalchemy import text
 
 from service.adjuster import routes as adjuster
 from service.crew import routes as crew
+from service.facility import plan_pages
 from service.facility import routes as facility
 from service.facility import today_pages
 from service.facility.desk import PlanDesk
@@ -52,6 +53,7 @@ def create_app(installation: Installation) -> FastAPI:
     for router in (log.router, crew.router, facility.router, adjuster.router, office.router):
         app.include_router(router)
     app.include_router(today_pages.router)
+    app.include_router(plan_pages.router)
     app.include_router(science.router)
     app.include_router(second_tags.router)
 

@@ -28,8 +28,6 @@ from service.assessing import (
     triage_of,
 )
 from service.crew.routes import RefPath, TagPath
-from service.facility import board
-from service.facility.desk import PlanDesk
 from service.facility.drawing import (
     FormText,
     draw,
@@ -41,8 +39,7 @@ from service.facility.drawing import (
     zone,
 )
 from service.facility.form_route import FormRoute, back
-from service.facility.planning import HORIZON_DAYS
-from service.facility.plans import SolveError, planned_run, timed
+from service.facility.plans import planned_run, timed
 from service.facility.plots import drying_plot, gas_plot, mould_plot
 from service.facility.runs import NEXT_PHASES, in_hand
 from service.facility.sheets import (
@@ -55,7 +52,6 @@ from service.facility.sheets import (
 )
 from service.installation import Installation
 from service.log import reading
-from service.log.append import RefusedError
 from service.log.reading import EVERYTHING, ItemFilter, within
 from service.log.routes import Here
 from shared import events as ev
@@ -69,8 +65,6 @@ from shared.vocabulary import Phase, Role, StepKind
 router = APIRouter(tags=["facility"], include_in_schema=False, route_class=FormRoute)
 
 PAGE = 60
-BOARD_DAYS = 14
-SOLVE_S = 60
 LONGEST_HOLD_MIN = 7 * 24 * 60
 
 
@@ -345,111 +339,6 @@ def receive(
     )
     problem = say(here, body, form.actor)
     return back(path, problem) if problem else RedirectResponse(f"{path}?done={tag}", 303)
-
-
-# --- the plan -----------------------------------------------------------------------------------
-
-
-def _desk(request: Request) -> PlanDesk:
-    desk: PlanDesk = request.app.state.plan_desk
-    return desk
-
-
-@router.get("/facility/plan")
-def plan_board(request: Request, here: Here, day: int = 0, problem: str = "") -> HTMLResponse:
-    """The adopted plan over time, and the same as a table."""
-    with here.database.read() as session:
-        book = reading.facility(session)
-        plan = plan_in_use(here, session)
-        items = {item.tag: item for item in reading.items(session, EVERYTHING)}
-        local = zone(book)
-        desk = _desk(request)
-        day = min(max(day, 0), HORIZON_DAYS)
-        start = day * 24 * 60
-        if plan is None and book.plan is not None:
-            problem = problem or "The plan being worked by is not here any more; make a new one."
-        return draw(
-            request,
-            "plan.html",
-            plan=plan,
-            picture=board.draw(*plan, start, BOARD_DAYS, local) if plan else None,
-            day=day,
-            days=BOARD_DAYS,
-            late=_late(plan, items) if plan else [],
-            runs=[
-                (
-                    run,
-                    plan[0].epoch + timedelta(minutes=run.start),
-                    plan[0].epoch + timedelta(minutes=run.end),
-                )
-                for run in sorted(plan[1].runs, key=lambda run: (run.start, run.station))
-            ]
-            if plan
-            else [],
-            stations=station_names(book),
-            programmes={one.id: one.label for one in book.programmes},
-            desk=desk.state(),
-            zone=local,
-            problem=problem,
-            seconds=SOLVE_S,
-        )
-
-
-@dataclass(frozen=True)
-class Late:
-    """A piece whose planned start comes after its deadline."""
-
-    tag: str
-    title: str
-    step: str
-    deadline: datetime
-    starts: datetime
-
-    @property
-    def hours(self) -> int:
-        """Hours late."""
-        return math.ceil((self.starts - self.deadline).total_seconds() / 3600)
-
-
-def _late(plan: tuple[Problem, Plan], items: dict[str, Item]) -> list[Late]:
-    problem, made = plan
-    starts = {(one.item, one.step): one.start for one in made.placements}
-    found = []
-    for item in problem.items:
-        for step in item.steps:
-            start = starts[item.id, step.id]
-            if step.start_by_min is not None and start > step.start_by_min:
-                record = items.get(item.id)
-                found.append(
-                    Late(
-                        item.id,
-                        (record.title if record else "") or item.label,
-                        step.id.replace("_", " "),
-                        problem.epoch + timedelta(minutes=step.start_by_min),
-                        problem.epoch + timedelta(minutes=start),
-                    )
-                )
-    return sorted(found, key=lambda one: one.deadline)
-
-
-@router.post("/facility/plan/solve")
-def start_solving(
-    request: Request, here: Here, seconds: Annotated[int, Form()] = SOLVE_S
-) -> RedirectResponse:
-    """Plan anew in the background."""
-    return back("/facility/plan", _desk(request).start(here, min(max(seconds, 5), 600)))
-
-
-@router.post("/facility/plan/adopt")
-def adopt_plan(request: Request, here: Here, plan: FormText, actor: FormText) -> RedirectResponse:
-    """Work by the new plan from now on, if it is still the one that was looked at."""
-    if not actor.strip():
-        return back("/facility/plan", "Your name: say who adopts the plan.")
-    try:
-        _desk(request).adopt(here, plan, actor.strip())
-    except (SolveError, RefusedError) as error:
-        return back("/facility/plan", str(error))
-    return back("/facility/plan")
 
 
 # --- chamber runs -------------------------------------------------------------------------------

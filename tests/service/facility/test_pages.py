@@ -177,6 +177,7 @@ def test_every_page_with_data_escapes_what_was_typed(
     client: TestClient, here: Installation, house: Draft
 ) -> None:
     pieces = [f"/facility/items/{tag}" for tag in (VASE, BOWL, PANE)]
+    pieces += [f"/facility/plan/pieces/{VASE}", f"/facility/plan/runs/{planned_for(house, VASE)}"]
     others = ["/facility/receive/M-1", f"/facility/runs/{planned_for(house, VASE)}"]
     others += ["/facility/items?q=%3Cscript%3E&station=box", f"/facility/receive/M-1?done={VASE}"]
     for path in [*LISTS, *pieces, *others]:
@@ -324,7 +325,7 @@ def test_a_plan_is_made_looked_at_and_adopted(client: TestClient, here: Installa
     assert "Your name" in (nobody or "")
     assert problem_after(client, "/facility/plan/adopt", plan=digest, actor="Ada") is None
     assert desk.state().ready is None
-    assert f"/facility/runs/{ready.plan.runs[0].id}" in client.get("/facility/plan").text
+    assert f"/facility/plan/runs/{ready.plan.runs[0].id}" in client.get("/facility/plan").text
 
 
 @pytest.mark.parametrize(
