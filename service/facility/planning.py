@@ -9,6 +9,7 @@ from collections.abc import Iterable, Sequence, Set
 from dataclasses import dataclass, replace
 from datetime import datetime, time, timedelta
 from decimal import Decimal
+from functools import lru_cache
 from itertools import pairwise
 from zoneinfo import ZoneInfo
 
@@ -39,7 +40,7 @@ from service.log import reading
 from service.log.reading import ItemFilter
 from shared import facility as fa
 from shared.drying import estimate_drying, moisture_release_kg_h
-from shared.facts import Action, Constant, DryingBody, Facts
+from shared.facts import Action, Constant, DryingBodyRow, Facts
 from shared.programmes import Programme
 from shared.records import Item, Loss, PlanEdit, RunSheet
 from shared.treatments import may_do
@@ -102,7 +103,6 @@ class _Planner:
         self.left_out: list[LeftOut] = []
         self.programmes: dict[str, Programme] = {}
         self.freezable: set[str] = set()
-        self.courses: dict[tuple[DryingBody, float, bool, str], tuple[float, ...]] = {}
         self.stations = {station.id: station for station in self._stations()}
         self.planned_programmes = {one.id: one for one in self._programmes()}
         self.licence_windows = self._licence_windows()
@@ -362,8 +362,8 @@ class _Planner:
         bodies = {self.known.ratings[material].drying_body for material in piece.materials}
         slowest = max(
             (
-                self._course(
-                    body,
+                _course(
+                    self.known.drying_bodies[body],
                     round(slabs_in(self.known.drying_bodies[body], piece, self.known), 2),
                     soaked,
                     room,
@@ -373,21 +373,6 @@ class _Planner:
             key=len,
         )
         return len(slowest) * 60, plateaus([kg * 1000 * area for kg in slowest])
-
-    def _course(
-        self, body: DryingBody, slabs: float, soaked: bool, room: fa.Room
-    ) -> tuple[float, ...]:
-        """Water given off by 1 m² of a body in each hour until it is dry, kg/h."""
-        key = (body, slabs, soaked, room.id)
-        if key not in self.courses:
-            row = self.known.drying_bodies[body]
-            air, slab = air_in(room), slab_of(row, 1.0, slabs)
-            emc = equilibrium(row, room)
-            water = water_in(row, emc, soaked=soaked) * slabs
-            hours = max(1, math.ceil(estimate_drying(slab, air, water, emc).likely.total_h))
-            released = moisture_release_kg_h(slab, air, water, emc, hours)
-            self.courses[key] = tuple(float(kg) for kg in released)
-        return self.courses[key]
 
     def _rack(self, piece: Item) -> int:
         sides = sides_m(piece, self.known)
@@ -623,6 +608,21 @@ class _Planner:
             else:
                 merged.append(sp.Window(start, end))
         return tuple(merged)
+
+
+@lru_cache(maxsize=2_000)
+def _course(row: DryingBodyRow, slabs: float, soaked: bool, room: fa.Room) -> tuple[float, ...]:
+    """Water given off by 1 m² of a body in each hour until it is dry, kg/h.
+
+    Kept from plan to plan: the same few bodies and rooms come again, and a plan put back around a
+    failure must not wait for them.
+    """
+    air, slab = air_in(room), slab_of(row, 1.0, slabs)
+    emc = equilibrium(row, room)
+    water = water_in(row, emc, soaked=soaked) * slabs
+    hours = max(1, math.ceil(estimate_drying(slab, air, water, emc).likely.total_h))
+    released = moisture_release_kg_h(slab, air, water, emc, hours)
+    return tuple(float(kg) for kg in released)
 
 
 def build_problem(
