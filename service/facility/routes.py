@@ -4,7 +4,7 @@ import io
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import timedelta
 from decimal import Decimal
 from typing import Annotated
 from urllib.parse import quote
@@ -17,8 +17,6 @@ from sqlmodel import Session
 from labels.advice_tag import write_advice_tags
 from labels.codes import TagError
 from labels.sheets import LAYOUTS, LayoutError, layout_named
-from scheduler.plan import Plan
-from scheduler.problem import Problem
 from service.assessing import (
     choose_programme,
     frozen_intervals,

@@ -80,7 +80,8 @@ def main() -> None:
     parser.add_argument("--hours", nargs="+", type=float, default=[0.0, 24.0, 72.0])
     options = parser.parse_args()
     print(
-        "| pieces | runs to come in it | hours after the plan | seconds | of a processor | pieces moved | late |"
+        "| pieces | runs to come in it | hours after the plan | seconds | of a processor "
+        "| pieces moved | late |"
     )
     print("|--:|--:|--:|--:|--:|--:|--:|")
     for folder in options.folders:
