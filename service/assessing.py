@@ -5,9 +5,10 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
 
+from shared.facility import Facility
 from shared.facts import Facts, Gate, MouldConditionNumber, PackingRow
 from shared.packing import packing_rows
-from shared.programmes import Programme
+from shared.programmes import Programme, standing_of
 from shared.records import FacilityBook, Item, Loss
 from shared.treatments import (
     NeededStep,
@@ -180,9 +181,14 @@ def rule_on(
     state: PieceState,
     at: datetime,
     *,
+    facility: Facility | None,
     known: Facts,
 ) -> ProgrammeRuling:
-    """Rule on one programme for a piece in ``state`` that would enter at ``at``."""
+    """Rule on one programme for a piece in ``state`` that would enter at ``at``.
+
+    ``facility`` says whose licences are on file.
+    """
+    standing = standing_of(programme, facility, at.date())
     targets = chamber_targets([seen.damage for seen in item.damages], worst_mould(item), known)
     materials = materials_of(item, parts)
     refusals: list[str] = []
@@ -191,8 +197,8 @@ def rule_on(
     if not served:
         wanted = ", ".join(target.label.lower() for target in sorted(targets)) or "no chamber run"
         refusals.append(f"{programme.label} is not for this piece, which needs: {wanted}.")
-    if programme.expires < at.date():
-        refusals.append(f"{programme.label} expired on {programme.expires}: have it signed anew.")
+    if not standing.usable:
+        refusals.append(f"{programme.label} {standing.words}.")
     refusals += [
         f"{programme.label} excludes {material.label.lower()}."
         for material in materials
@@ -235,7 +241,8 @@ def choose_programme(
         ),
     )
     rulings = tuple(
-        rule_on(one, item, parts, clean, at, known=known) for one in book.newest_programmes()
+        rule_on(one, item, parts, clean, at, facility=book.facility, known=known)
+        for one in book.newest_programmes()
     )
     allowed = sorted(
         (ruling for ruling in rulings if ruling.allowed),

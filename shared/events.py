@@ -375,6 +375,9 @@ class FacilityDescribed(Fixed):
 
     type: Literal["facility_described"] = "facility_described"
     facility: Facility
+    after: Digest | None = Field(
+        default=None, description="Digest of the description that the writer saw and changed."
+    )
 
 
 class StationClosed(Fixed):

@@ -428,6 +428,16 @@ class Closure(Record):
     reason: str
 
 
+class ProgrammeSignature(Record):
+    """That a version of a programme was signed: by whom, when, and with what document."""
+
+    programme: str
+    version: int
+    signed_by: str
+    signed_at: datetime
+    document: str | None = None
+
+
 class Instrument(Record):
     """A gas instrument."""
 
@@ -470,6 +480,7 @@ class FacilityBook(Record):
     facility: Facility | None = None
     closures: list[Closure] = Field(default_factory=list)
     programmes: list[Programme] = Field(default_factory=list)
+    signatures: list[ProgrammeSignature] = Field(default_factory=list)
     instruments: list[Instrument] = Field(default_factory=list)
     plan: str | None = None
     problem: str | None = None
@@ -927,6 +938,15 @@ def fold_facility(entries: Iterable[Entry]) -> FacilityBook:
                 act(f"took {_station_label(book, body.station)} out of use: {body.reason}")
             case ev.ProgrammeSigned():
                 book.programmes.append(body.programme)
+                book.signatures.append(
+                    ProgrammeSignature(
+                        programme=body.programme.id,
+                        version=body.programme.version,
+                        signed_by=body.programme.signed_by,
+                        signed_at=datetime.fromisoformat(entry.event.device_time),
+                        document=body.document,
+                    )
+                )
             case ev.InstrumentRegistered():
                 book.instruments.append(_said(Instrument, body))
             case ev.PlanAdopted():

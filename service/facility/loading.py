@@ -89,7 +89,15 @@ def why_not_load(session: Session, body: ev.ItemLoaded, now: datetime, known: Fa
         return "STOP: the run's programme or chamber is not on file"
     parts = reading.parts_of(session, reading.EVERYTHING, item.tag)
     inside = [part for part in parts if part.tag in run.tags]
-    ruling = rule_on(programme, item, inside, state_of(item, known), now, known=known)
+    ruling = rule_on(
+        programme,
+        item,
+        inside,
+        state_of(item, known),
+        now,
+        facility=book.facility,
+        known=known,
+    )
     if not ruling.allowed:
         return f"STOP: {name}. " + " ".join(ruling.refusals)
     too_big = fits(item, chamber, known)

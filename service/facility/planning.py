@@ -543,8 +543,20 @@ class _Planner:
                     yield sp.Bench(
                         id=station.id,
                         label=station.label,
-                        shifts=tuple(self._shifts(station.shifts)),
+                        shifts=tuple(self._bench_shifts(station)),
                     )
+
+    def _bench_shifts(self, bench: fa.Bench) -> Iterable[sp.Shift]:
+        """Working times at a bench without those in which it is closed."""
+        windows = self._open_windows(bench.id)
+        for shift in self._shifts(bench.shifts):
+            if windows is None:
+                yield shift
+                continue
+            for window in windows:
+                start, end = max(shift.start, window.start), min(shift.end, window.end)
+                if end > start:
+                    yield sp.Shift(start, end, shift.people)
 
     def _open_windows(self, station: str) -> tuple[sp.Window, ...] | None:
         closed = sorted(
@@ -563,11 +575,17 @@ class _Planner:
         return tuple(window for window in windows if window.end > window.start)
 
     def _shifts(self, shifts: Sequence[fa.Shift]) -> Iterable[sp.Shift]:
-        """Working times over the horizon, by start, on the facility's own clocks."""
+        """Working times over the horizon, by start, on the facility's own clocks.
+
+        Nobody works on a holiday.
+        """
+        holidays = {one.day for one in self.facility.holidays}
         first = self.epoch.astimezone(self.zone).date()
         spans = _working_spans(shifts)
         for day in range(HORIZON_DAYS):
             date = first + timedelta(days=day)
+            if date in holidays:
+                continue
             for span in spans[date.weekday()]:
                 start = max(self._minute(datetime.combine(date, span.starts, self.zone)), 0)
                 end = self._minute(datetime.combine(date, span.ends, self.zone))

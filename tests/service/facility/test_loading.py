@@ -274,15 +274,13 @@ def test_the_door_and_the_planner_agree_on_what_fits(sides: tuple[int, int, int]
     )
 
 
-def test_a_facility_described_anew_without_the_chamber_stops_the_loading(
-    here: Installation,
-) -> None:
+def test_the_chamber_of_an_open_run_is_not_taken_out(here: Installation) -> None:
     bring(here, VASE)
     open_run(here, VASE, programme=AIR)
     rest = tuple(one for one in FACILITY.stations if one.id != "box")
-    say(here, ev.FacilityDescribed(facility=FACILITY.model_copy(update={"stations": rest})))
-    stopped = "STOP: the run's programme or chamber is not on file"
-    assert why_not_loaded(here, VASE) == stopped
+    gone = ev.FacilityDescribed(facility=FACILITY.model_copy(update={"stations": rest}))
+    assert "can't be taken out" in (why_refused(here, gone) or "")
+    assert why_not_loaded(here, VASE) is None
 
 
 def test_time_alone_does_not_dry_a_piece(here: Installation, clock: Clock) -> None:

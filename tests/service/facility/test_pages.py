@@ -23,7 +23,6 @@ from tests.service.conftest import Clock
 from tests.service.facility.house import (
     AIR,
     BOWL,
-    CHAMBER,
     FACILITY,
     FUMIGATOR,
     GAS,
@@ -525,22 +524,10 @@ def test_only_a_gas_run_has_a_placard(client: TestClient, here: Installation) ->
 def test_a_placard_waits_for_the_licensed_person_on_file(
     client: TestClient, here: Installation
 ) -> None:
-    furnish(here, FACILITY.model_copy(update={"licensed": ()}))
+    furnish(here)
     bring(here, VASE)
     open_run(here, VASE, programme=GAS)
+    say(here, ev.FacilityDescribed(facility=FACILITY.model_copy(update={"licensed": ()})))
     answer = client.get("/facility/runs/run-1/placard.pdf")
     assert answer.status_code == 404
     assert "add the licensed person" in answer.json()["detail"]
-
-
-def test_a_facility_without_its_runs_chamber_still_shows_the_run(
-    client: TestClient, here: Installation
-) -> None:
-    furnish(here)
-    bring(here, VASE)
-    # Not begun yet: later, the chamber can't be left out.
-    say(here, ev.RunOpened(run="run-1", station="box", programme="gas", version=1, tags=(VASE,)))
-    rest = tuple(one for one in FACILITY.stations if one.id != CHAMBER.id)
-    say(here, ev.FacilityDescribed(facility=FACILITY.model_copy(update={"stations": rest})))
-    assert "chamber not on file" in text_of(client, "/facility/runs/run-1")
-    assert client.get("/facility/runs/run-1/sheet.pdf").status_code == 404
