@@ -1,10 +1,10 @@
 """The facility, its signed programmes and its instruments as one file, read and written whole."""
 
-from pathlib import Path
 from typing import Annotated
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field
 
+from service.facility.programmes import missing_exclusions
 from service.installation import Installation
 from service.log import reading
 from shared import events as ev
@@ -29,18 +29,6 @@ class SetupDocument(BaseModel):
     ] = ()
 
 
-def read_setup(path: Path) -> SetupDocument:
-    """Read a set-up file (JSON). Raises ``SetupError`` naming each wrong field."""
-    try:
-        return SetupDocument.model_validate_json(path.read_bytes())
-    except ValidationError as error:
-        faults = (
-            f"{'.'.join(str(part) for part in one['loc']) or 'the file'}: {one['msg']}"
-            for one in error.errors()
-        )
-        raise SetupError("; ".join(faults)) from error
-
-
 def take_setup(here: Installation, document: SetupDocument, actor: str) -> int:
     """Record what the file says and the log does not say yet; returns the number of events."""
     with here.database.read() as session:
@@ -57,6 +45,9 @@ def take_setup(here: Installation, document: SetupDocument, actor: str) -> int:
                 "figures; have it signed as a new version"
             )
         if known is None:
+            missing = missing_exclusions(programme, here.facts)
+            if missing:
+                raise SetupError(f"programmes: {programme.id}: {missing[0][0]}: {missing[0][1]}")
             bodies.append(ev.ProgrammeSigned(programme=programme))
     on_file = {one.instrument: one.model_dump() for one in book.instruments}
     bodies += [
