@@ -587,18 +587,3 @@ def placard(run_id: RefPath, here: Here) -> Response:
     except ValueError as error:
         raise HTTPException(404, str(error)) from error
     return pdf(out.getvalue(), f"placard-{run_id}.pdf")
-
-
-@router.get("/facility/programmes")
-def programmes(request: Request, here: Here) -> HTMLResponse:
-    """Signed programmes on file, as their signers wrote them."""
-    with here.database.read() as session:
-        book = reading.facility(session)
-    return draw(
-        request,
-        "programmes.html",
-        programmes=book.newest_programmes(),
-        book=book,
-        today=here.now().date(),
-        standing=standing_cautions(here.facts),
-    )

@@ -29,14 +29,20 @@ class SetupDocument(BaseModel):
     ] = ()
 
 
-def take_setup(here: Installation, document: SetupDocument, actor: str) -> int:
-    """Record what the file says and the log does not say yet; returns the number of events."""
+def take_setup(
+    here: Installation, document: SetupDocument, actor: str, *, after: str | None = None
+) -> int:
+    """Record what the file says and the log does not say yet; returns the number of events.
+
+    ``after`` is the digest of the description that the writer saw: a newer one is not written over.
+    Raises ``SetupError`` and ``RefusedError``.
+    """
     with here.database.read() as session:
         book = reading.facility(session)
     known_programmes = {(one.id, one.version): one for one in book.programmes}
     bodies: list[BaseModel] = []
     if book.facility != document.facility:
-        bodies.append(ev.FacilityDescribed(facility=document.facility))
+        bodies.append(ev.FacilityDescribed(facility=document.facility, after=after))
     for programme in document.programmes:
         known = known_programmes.get((programme.id, programme.version))
         if known is not None and known != programme:
