@@ -357,6 +357,20 @@ class ItemReceived(Fixed):
     manifest: Ref | None = None
     station: Id
     condition: Text = ""
+    damaged_in_transit: bool | None = Field(
+        default=None, description="Whether it came to harm on the way; absent: nobody said."
+    )
+    reason: Text = Field(default="", description="Why it was put there against advice.")
+
+
+class MissingTold(Fixed):
+    """Somebody was told that listed pieces did not come off the truck."""
+
+    type: Literal["missing_told"] = "missing_told"
+    manifest: Ref
+    tags: tuple[Tag, ...] = Field(min_length=1, max_length=20_000)
+    told: Name
+    note: Text = ""
 
 
 class ItemMoved(Fixed):
@@ -365,6 +379,7 @@ class ItemMoved(Fixed):
     type: Literal["item_moved"] = "item_moved"
     tag: Tag
     station: Id
+    reason: Text = Field(default="", description="Why it was put there against advice.")
 
 
 # --- the facility -----------------------------------------------------------------------------
@@ -429,6 +444,31 @@ class Weighed(Fixed):
     type: Literal["weighed"] = "weighed"
     tag: Tag
     mass: Mass
+    taken_at: AwareDatetime
+    instrument: Line = ""
+
+
+class MoistureRead(Fixed):
+    """The moisture content that a meter showed at one spot of a piece."""
+
+    type: Literal["moisture_read"] = "moisture_read"
+    tag: Tag
+    percent: DecimalText = Field(description="Per cent of the dry mass, as the meter shows it.")
+    method: Name = Field(description="Pins, capacitance, oven and so on, with the meter's name.")
+    spot: Line = Field(default="", description="Where on the piece.")
+    taken_at: AwareDatetime
+
+
+class SurfaceRead(Fixed):
+    """Temperature and humidity of the air at the surface of a piece."""
+
+    type: Literal["surface_read"] = "surface_read"
+    tag: Tag
+    temperature: DecimalText
+    unit: TemperatureUnit
+    rh_percent: DecimalText
+    spot: Line = Field(default="", description="Where on the piece.")
+    instrument: Line = ""
     taken_at: AwareDatetime
 
 
@@ -730,6 +770,7 @@ Body = Annotated[
     | HandedOver
     | ManifestDelayed
     | ItemReceived
+    | MissingTold
     | ItemMoved
     | FacilityDescribed
     | StationClosed
@@ -737,6 +778,8 @@ Body = Annotated[
     | OverrideSigned
     | InstrumentRegistered
     | Weighed
+    | MoistureRead
+    | SurfaceRead
     | StepDone
     | PlanAdopted
     | PlanEdited

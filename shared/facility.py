@@ -65,6 +65,9 @@ class Room(FacilityPart):
     temperature_c: float
     rh: Annotated[float, Field(gt=0, lt=1)] = Field(description="Relative humidity held, 0 to 1.")
     air_speed_m_s: Annotated[float, Field(ge=0, le=5)] = 0.2
+    quarantine: bool = Field(
+        default=False, description="Kept apart for mould, insects and foul water."
+    )
 
 
 class ColdStore(FacilityPart):
@@ -75,6 +78,9 @@ class ColdStore(FacilityPart):
     label: str
     usable_l: Litres
     temperature_c: float
+    quarantine: bool = Field(
+        default=False, description="Kept apart for mould, insects and foul water."
+    )
 
 
 class Shift(FacilityPart):

@@ -125,6 +125,27 @@ class Weighing(Record):
 
     mass: ev.Mass
     taken_at: datetime
+    instrument: str = ""
+
+
+class MoistureReading(Record):
+    """What a moisture meter showed at one spot, per cent of the dry mass."""
+
+    percent: str
+    method: str
+    spot: str
+    taken_at: datetime
+
+
+class SurfaceReading(Record):
+    """The air at the surface of a piece."""
+
+    temperature: str
+    unit: ev.TemperatureUnit
+    rh_percent: str
+    spot: str
+    instrument: str
+    taken_at: datetime
 
 
 class Step(Record):
@@ -202,7 +223,11 @@ class Item(Record):
     run: str | None = None
     received_at: str | None = None
     condition_at_receipt: str = ""
+    damaged_in_transit: bool | None = None
+    placed_because: str = Field(default="", description="Why it stands there against advice.")
     weighings: list[Weighing] = Field(default_factory=list)
+    moisture: list[MoistureReading] = Field(default_factory=list)
+    surface: list[SurfaceReading] = Field(default_factory=list)
     steps: list[Step] = Field(default_factory=list)
     runs: list[str] = Field(default_factory=list)
     overrides: list["OverrideOnFile"] = Field(default_factory=list)
@@ -283,6 +308,16 @@ class Handover(Record):
     at: str
 
 
+class Told(Record):
+    """Who was told of pieces that did not come."""
+
+    tags: list[str]
+    told: str
+    note: str
+    by: str
+    at: str
+
+
 class Manifest(Record):
     """What goes on one truck, and where it has got to."""
 
@@ -295,6 +330,18 @@ class Manifest(Record):
     delays: list[str] = Field(default_factory=list)
     handovers: list[Handover] = Field(default_factory=list)
     received: list[str] = Field(default_factory=list)
+    told: list[Told] = Field(default_factory=list)
+
+    @property
+    def untold(self) -> list[str]:
+        """Missing, and nobody has been told of it yet."""
+        known = {tag for one in self.told for tag in one.tags}
+        return [tag for tag in self.missing if tag not in known]
+
+    @property
+    def is_closed(self) -> bool:
+        """Whether the truck came and all on its list is accounted for."""
+        return bool(self.received or self.told) and not self.untold
 
     @property
     def missing(self) -> list[str]:
@@ -774,14 +821,21 @@ def _apply_to_item(item: Item, entry: Entry, body: ev.Body) -> None:
             item.station, item.station_since = body.station, event.device_time
             item.received_at = event.device_time
             item.condition_at_receipt = body.condition
+            item.damaged_in_transit = body.damaged_in_transit
+            item.placed_because = body.reason
         case ev.ItemMoved():
             item.station, item.station_since = body.station, event.device_time
+            item.placed_because = body.reason
         case ev.OverrideSigned():
             item.overrides.append(
                 _said(OverrideOnFile, body, role=event.role, signed_at=event.device_time)
             )
         case ev.Weighed():
             item.weighings.append(_said(Weighing, body))
+        case ev.MoistureRead():
+            item.moisture.append(_said(MoistureReading, body))
+        case ev.SurfaceRead():
+            item.surface.append(_said(SurfaceReading, body))
         case ev.StepDone():
             item.steps.append(_said(Step, body, actor=event.actor))
         case ev.ItemLoaded():
@@ -859,6 +913,16 @@ def fold_manifest(manifest_id: str, entries: Iterable[Entry]) -> Manifest | None
                 manifest.handovers.append(_said(Handover, body, at=entry.event.device_time))
             case ev.ItemReceived() if body.tag not in manifest.received:
                 manifest.received.append(body.tag)
+            case ev.MissingTold():
+                manifest.told.append(
+                    Told(
+                        tags=list(body.tags),
+                        told=body.told,
+                        note=body.note,
+                        by=entry.event.actor,
+                        at=entry.event.device_time,
+                    )
+                )
             case _:
                 pass
     return manifest if manifest.tags else None

@@ -49,6 +49,14 @@ def rail_mm(item: Item, known: Facts) -> int:
     return (round(depth * 1000) + rail_gap_mm(known)) * item.quantity
 
 
+def rack_mm(item: Item, known: Facts) -> int:
+    """Rack taken: the width of a piece and the gap beside it, for each of a set."""
+    sides = sides_m(item, known)
+    width = sides[1] if sides else 0.4
+    gap = round(known.spacing("rack_gap_m").value * 1000)
+    return (round(width * 1000) + gap) * item.quantity
+
+
 def fits(item: Item, chamber: Chamber, known: Facts) -> str | None:
     """Why the piece does not go through the door or stand inside, or ``None``."""
     sides = sides_m(item, known)

@@ -35,7 +35,7 @@ from service.facility.bodies import (
     water_in,
 )
 from service.facility.edits import Judged, with_edits
-from service.facility.loading import litres, rail_mm, sides_m
+from service.facility.loading import litres, rack_mm, rail_mm, sides_m
 from service.log import reading
 from service.log.reading import ItemFilter
 from shared import facility as fa
@@ -339,7 +339,7 @@ class _Planner:
                 id=StepKind.DRY.value,
                 stations=tuple(room.id for room in rooms),
                 min_min=minutes,
-                rack_mm=min(self._rack(piece), *(room.rack_mm for room in rooms)),
+                rack_mm=min(rack_mm(piece, self.known), *(room.rack_mm for room in rooms)),
                 g_h=grams,
                 start_by_min=deadline,
                 start_by_weight=self._urgency(piece),
@@ -373,12 +373,6 @@ class _Planner:
             key=len,
         )
         return len(slowest) * 60, plateaus([kg * 1000 * area for kg in slowest])
-
-    def _rack(self, piece: Item) -> int:
-        sides = sides_m(piece, self.known)
-        width = sides[1] if sides else 0.4
-        gap = round(self.known.spacing("rack_gap_m").value * 1000)
-        return (round(width * 1000) + gap) * piece.quantity
 
     def _chamber(self, piece: Item, at: datetime) -> list[sp.Step]:
         run = self.open_runs.get(piece.tag)
@@ -421,7 +415,7 @@ class _Planner:
                 id=StepKind.AIR.value,
                 stations=tuple(room.id for room in rooms),
                 min_min=round(self.known.work_times[StepKind.AIR].base_min),
-                rack_mm=min(self._rack(piece), *(room.rack_mm for room in rooms)),
+                rack_mm=min(rack_mm(piece, self.known), *(room.rack_mm for room in rooms)),
             )
         ]
 

@@ -210,6 +210,8 @@ def _by_first_tags(session: Session, found: list[Manifest]) -> list[Manifest]:
     first = first_tags(session, (tag for one in found for tag in (*one.tags, *one.received)))
     if first:
         for one in found:
+            for told in one.told:
+                told.tags = [first.get(tag, tag) for tag in told.tags]
             one.tags = list(dict.fromkeys(first.get(tag, tag) for tag in one.tags))
             one.received = list(dict.fromkeys(first.get(tag, tag) for tag in one.received))
     return found
