@@ -10,7 +10,13 @@ from sqlalchemy import text
 
 from service.adjuster import routes as adjuster
 from service.crew import routes as crew
-from service.facility import plan_pages, programme_routes, setup_routes, today_pages
+from service.facility import (
+    plan_pages,
+    programme_routes,
+    receiving,
+    setup_routes,
+    today_pages,
+)
 from service.facility import routes as facility
 from service.facility.desk import PlanDesk
 from service.facility.today_pages import TodayDesk
@@ -56,6 +62,7 @@ def create_app(installation: Installation) -> FastAPI:
         today_pages,
         plan_pages,
         programme_routes,
+        receiving,
         setup_routes,
         adjuster,
         office,

@@ -16,7 +16,7 @@ from shared.vocabulary import PlanEditKind
 ACTOR = "Your name: say who you are, so that the record can."
 ACTIONS = frozenset(
     {"step", "move", "open", "load", "phase", "reading", "dose", "hold", "sign", "unseal"}
-    | {"solve", "adopt", "stop", "drop", "close", "withdraw"}
+    | {"solve", "adopt", "stop", "drop", "close", "withdraw", "told", "photo"}
     | set(PlanEditKind)
 )
 """Last parts of the addresses that forms are sent to; the page is the address before it."""

@@ -50,7 +50,7 @@ from service.facility.sheets import (
 )
 from service.installation import Installation
 from service.log import reading
-from service.log.reading import EVERYTHING, ItemFilter, within
+from service.log.reading import EVERYTHING, ItemFilter
 from service.log.routes import Here
 from shared import events as ev
 from shared.cautions import cautions_for, standing_cautions
@@ -103,15 +103,6 @@ class StepForm(BaseModel):
     actor: str
     hours: str = ""
     note: str = ""
-
-
-class ReceiptForm(BaseModel):
-    """A piece off the truck, as scanned."""
-
-    scanned: str
-    station: str
-    actor: str
-    condition: str = ""
 
 
 class ReadingForm(BaseModel):
@@ -273,70 +264,6 @@ def finish_step(tag: TagPath, here: Here, form: Annotated[StepForm, Form()]) -> 
     except (ArithmeticError, ValueError):
         return back(f"/facility/items/{tag}", "hours: write a number of hours, such as 1.5")
     return back(f"/facility/items/{tag}", say(here, body, form.actor))
-
-
-@router.post("/facility/items/{tag}/move")
-def move(tag: TagPath, here: Here, station: FormText, actor: FormText) -> RedirectResponse:
-    """The piece goes to another place."""
-    return back(f"/facility/items/{tag}", say(here, ev.ItemMoved(tag=tag, station=station), actor))
-
-
-# --- receiving ----------------------------------------------------------------------------------
-
-
-@router.get("/facility/receive")
-def manifests(request: Request, here: Here) -> HTMLResponse:
-    """Trucks on the way and trucks received."""
-    with here.database.read() as session:
-        return draw(
-            request,
-            "receive.html",
-            manifests=reading.manifests(session, EVERYTHING),
-            zone=zone(reading.facility(session)),
-        )
-
-
-@router.get("/facility/receive/{manifest_id}")
-def receiving(
-    request: Request, manifest_id: RefPath, here: Here, problem: str = "", done: str = ""
-) -> HTMLResponse:
-    """Scan against the manifest; missing and surplus are shown."""
-    with here.database.read() as session:
-        manifest = reading.manifest(session, EVERYTHING, manifest_id)
-        if manifest is None:
-            raise HTTPException(404, f"there is no manifest {manifest_id}")
-        items = reading.items_by_tag(
-            session,
-            within(manifest.loss),
-            [*manifest.tags, *manifest.received, *([done] if done else [])],
-        )
-        book = reading.facility(session)
-        return draw(
-            request,
-            "receiving.html",
-            manifest=manifest,
-            items=items,
-            stations=station_names(book),
-            zone=zone(book),
-            problem=problem,
-            done=done,
-        )
-
-
-@router.post("/facility/receive/{manifest_id}")
-def receive(
-    manifest_id: RefPath, here: Here, form: Annotated[ReceiptForm, Form()]
-) -> RedirectResponse:
-    """One piece came off the truck."""
-    path = f"/facility/receive/{manifest_id}"
-    tag, mend = typed_tag(form.scanned)
-    if mend:
-        return back(path, mend)
-    body = ev.ItemReceived(
-        tag=tag, manifest=manifest_id, station=form.station, condition=form.condition
-    )
-    problem = say(here, body, form.actor)
-    return back(path, problem) if problem else RedirectResponse(f"{path}?done={tag}", 303)
 
 
 # --- chamber runs -------------------------------------------------------------------------------

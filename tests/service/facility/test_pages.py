@@ -271,8 +271,10 @@ def test_pieces_are_received_against_the_list(client: TestClient, house: Draft) 
     path = "/facility/receive/M-1"
     assert "Missing (2)" in text_of(client, path)
     for tag in (VASE, BOWL):
-        answer = client.post(path, data={"scanned": tag, "station": "bench", "actor": "Ada"})
-        assert answer.headers["location"] == f"{path}?done={tag}"
+        answer = client.post(
+            path, data={"scanned": tag, "station": "bench", "actor": "Ada", "reason": "Con"}
+        )
+        assert answer.headers["location"] == f"{path}?done={tag}&who=Ada"
     text = text_of(client, path)
     for words in ("Missing (1)", "Surplus: not on the list (1)", "Received (2)"):
         assert words in text
