@@ -79,10 +79,7 @@ def main() -> None:
     parser.add_argument("folders", nargs="+", type=Path)
     parser.add_argument("--hours", nargs="+", type=float, default=[0.0, 24.0, 72.0])
     options = parser.parse_args()
-    print(
-        "| pieces | runs to come in it | hours after the plan | seconds | of a processor "
-        "| pieces moved | late |"
-    )
+    print("| pieces | runs in it | hours on | seconds | of a processor | pieces moved | late |")
     print("|--:|--:|--:|--:|--:|--:|--:|")
     for folder in options.folders:
         for hours in options.hours:
