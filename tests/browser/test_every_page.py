@@ -33,6 +33,8 @@ REACHED = {
     "/facility/places",
     "/facility/places/*",
     "/facility/plan",
+    "/facility/plan/pieces/*",
+    "/facility/plan/runs/*",
     "/facility/programmes",
     "/facility/receive",
     "/facility/receive/*",
