@@ -11,6 +11,7 @@ from sqlalchemy import text
 from service.adjuster import routes as adjuster
 from service.crew import routes as crew
 from service.facility import (
+    loading_pages,
     plan_pages,
     programme_routes,
     receiving,
@@ -60,6 +61,7 @@ def create_app(installation: Installation) -> FastAPI:
         crew,
         facility,
         today_pages,
+        loading_pages,
         plan_pages,
         programme_routes,
         receiving,

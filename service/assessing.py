@@ -165,13 +165,17 @@ def overrides_of(item: Item) -> tuple[Override, ...]:
 
 @dataclass(frozen=True)
 class ProgrammeRuling:
-    """Whether a programme may be run on a piece, and every reason why not."""
+    """Whether a programme may be run on a piece, and every reason why not.
+
+    ``liftable``: a conservator may sign off everything that stands in the way.
+    """
 
     programme: Programme
     allowed: bool
     refusals: tuple[str, ...]
     by_override: bool
     serves: bool
+    liftable: bool = False
 
 
 def rule_on(
@@ -210,6 +214,7 @@ def rule_on(
             f"{programme.label} may reach {programme.temperature_c[1]:g} °C, and the piece stands "
             f"{ceiling:g} °C at most."
         )
+    liftable = not refusals
     for target in served:
         verdict = may_treat(
             programme.agent,
@@ -222,8 +227,11 @@ def rule_on(
         )
         refusals += [refusal.sentence for refusal in verdict.refusals]
         lifted = lifted or bool(verdict.lifted)
+        liftable = liftable and (verdict.allowed or verdict.overridable)
     sentences = tuple(dict.fromkeys(refusals))
-    return ProgrammeRuling(programme, not sentences, sentences, lifted, bool(served))
+    return ProgrammeRuling(
+        programme, not sentences, sentences, lifted, bool(served), bool(sentences) and liftable
+    )
 
 
 def choose_programme(

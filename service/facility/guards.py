@@ -10,7 +10,7 @@ from functools import partial
 
 from sqlmodel import Session
 
-from service.facility.loading import why_not_load
+from service.facility.loading import why_not_enter, why_not_load
 from service.facility.programmes import faults_in
 from service.facility.runs import NEXT_PHASES, in_hand
 from service.log import reading
@@ -38,7 +38,7 @@ def why_not(
         case ev.RunOpened():
             return _why_not_run(session, body, now)
         case ev.RunItemAdded():
-            return _why_not_added(session, body)
+            return _why_not_added(session, body, now, known)
         case ev.RunItemRemoved():
             return _why_not_removed(session, body)
         case ev.ItemLoaded():
@@ -160,15 +160,19 @@ def decided(acts: Sequence[PlanAct]) -> str:
     return earlier + " ".join(f"{act.actor} {act.words}." for act in last)
 
 
-def _why_not_added(session: Session, body: ev.RunItemAdded) -> str | None:
+def _why_not_added(
+    session: Session, body: ev.RunItemAdded, now: datetime, known: Facts
+) -> str | None:
     run = reading.run(session, body.run)
     if run is None:
         return f"run: there is no run {body.run}"
-    if reading.item(session, reading.EVERYTHING, body.tag) is None:
+    item = reading.item(session, reading.EVERYTHING, body.tag)
+    if item is None:
         return f"tag: no piece carries the tag {body.tag}; scan it again"
     if body.tag in run.tags:
         return f"tag: {body.tag} is on the sheet of run {body.run} already"
-    return _why_not_listed(run)
+    closed = _why_not_listed(run)
+    return closed or why_not_enter(session, run, item, run.tags, now, known=known)
 
 
 def _why_not_removed(session: Session, body: ev.RunItemRemoved) -> str | None:

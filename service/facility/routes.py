@@ -371,14 +371,6 @@ def open_run(run_id: RefPath, here: Here, actor: FormText) -> RedirectResponse:
     return back(f"/facility/runs/{run_id}", problem)
 
 
-@router.post("/facility/runs/{run_id}/load")
-def load(run_id: RefPath, here: Here, scanned: FormText, actor: FormText) -> RedirectResponse:
-    """Scan a piece into the chamber; the guard stops what must not go in."""
-    tag, mend = typed_tag(scanned)
-    problem = mend or say(here, ev.ItemLoaded(run=run_id, tag=tag), actor)
-    return back(f"/facility/runs/{run_id}", problem)
-
-
 @router.post("/facility/runs/{run_id}/phase")
 def enter_phase(
     run_id: RefPath, here: Here, phase: FormText, actor: FormText, reason: FormText = ""

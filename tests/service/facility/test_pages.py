@@ -533,3 +533,30 @@ def test_a_placard_waits_for_the_licensed_person_on_file(
     answer = client.get("/facility/runs/run-1/placard.pdf")
     assert answer.status_code == 404
     assert "add the licensed person" in answer.json()["detail"]
+
+
+def test_a_chamber_is_loaded_scan_by_scan_and_its_sheet_changed(
+    client: TestClient, here: Installation
+) -> None:
+    furnish(here)
+    for tag in (VASE, BOWL, PANE):
+        bring(here, tag, title=f"Jar {tag[-1]}")
+    open_run(here, VASE, BOWL, programme=AIR)
+    path = "/facility/runs/run-1/load"
+
+    def after(action: str = "", **form: str) -> str:
+        answer = client.post(path + action, data={"actor": "A & B"} | form, follow_redirects=True)
+        assert answer.status_code == 200, action
+        return " ".join("".join(Markup(answer.text).words).split())
+
+    assert "STOPPED STOP: nothing was scanned." in after(scanned="")
+    assert "STOPPED STOP: this is no tag of ours." in after(scanned="nonsense")
+    assert "STOPPED STOP: wrong piece." in after(scanned=PANE)
+    said = after(scanned=VASE)
+    assert "In Jar 1" in said
+    assert "1 of 2 loaded" in said
+    assert 'value="A &amp; B"' in client.get(f"{path}?actor=A%20%26%20B").text
+    assert "1 of 3 loaded" in after("/add", scanned=PANE)
+    assert "0 of 2 loaded" in after("/take-off", scanned=VASE, reason="still damp")
+    assert hand_of(here).run.tags == [BOWL, PANE]
+    assert client.get("/facility/runs/nothing/load").status_code == 404
