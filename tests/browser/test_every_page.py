@@ -85,6 +85,7 @@ def linked(page: Page) -> list[str]:
     return [path for path in paths if not re.search(r"\.\w+$|^/photos/|/documents/", path)]
 
 
+@pytest.mark.timeout(1200)  # It walks over many pages, and the more the more there are.
 def test_every_linked_page_is_sound_and_open_to_everybody(page: Page, seeded: Seed) -> None:
     waiting = ["/", f"/facility/runs/{seeded.gas_run}"]  # the run with every form on it
     seen, shapes, faults = set(waiting), Counter(map(shape, waiting)), list[str]()

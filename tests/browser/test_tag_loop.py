@@ -177,7 +177,7 @@ def test_no_damage_is_the_whole_answer_and_the_damage_of_the_last_is_one_press(
         page.get_by_role("button", name=answer or "Same damage as the last piece").first.click()
         expect(page.get_by_role("heading", level=1)).to_have_text("Where did it hang or stand?")
         tap(page, "Save the piece")
-        expect(page.locator(".strip__unsent")).to_have_text("All sent")
+        expect(page.get_by_text("Saved and sent")).to_be_visible()
     assert [one.damage for one in sent(here, second).damages] == [Damage.NONE_SEEN]
     assert [one.damage for one in sent(here, third).damages] == [Damage.NONE_SEEN]
 
