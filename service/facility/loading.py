@@ -142,9 +142,7 @@ def why_not_enter(
     """
     elsewhere = _other_run(session, run, item.tag)
     if elsewhere is not None:
-        return (
-            f"STOP: {short_name(item)} belongs to run {elsewhere}. Take it out of that run first."
-        )
+        return f"STOP: {short_name(item)} stands in run {elsewhere}. Take it out of that run first."
     book = reading.facility(session)
     programme = book.programme(run.programme, run.version)
     chamber = book.chamber(run.station)
@@ -166,19 +164,20 @@ def why_not_enter(
         return f"STOP: {short_name(item)}. {ruling.refusals[0]} {todo}"
     too_big = fits(item, chamber, known)
     if too_big:
-        return f"STOP: {short_name(item)} does not fit: {too_big}. Put it aside; tell the lead."
+        return f"STOP: {short_name(item)} does not fit: {too_big}. Put it aside."
     return _over_capacity(session, beside, item, chamber, known)
 
 
 def _other_run(session: Session, run: RunSheet, tag: str) -> str | None:
-    """Another run that has the piece inside, or on its sheet and not given up."""
+    """Another run that has the piece inside.
+
+    A sheet alone does not hold a piece: it may have to pass through two programmes in turn.
+    """
     return next(
         (
             other.run
             for other in reading.runs(session)
-            if other.run != run.run
-            and other.phase is not Phase.UNLOADED
-            and (tag in other.loaded or (tag in other.tags and other.phase is not Phase.ABORTED))
+            if other.run != run.run and other.phase is not Phase.UNLOADED and tag in other.loaded
         ),
         None,
     )

@@ -301,12 +301,24 @@ def test_time_alone_does_not_dry_a_piece(here: Installation, clock: Clock) -> No
 
 def test_a_piece_of_another_run_is_stopped_till_that_run_lets_it_go(here: Installation) -> None:
     bring(here, VASE, title="Tall jar")
-    open_run(here, VASE, run="other", programme=AIR, station="spare")
+    bring(here, BOWL)
+    open_run(here, VASE, BOWL, run="other", programme=AIR, station="spare")
     open_run(here, VASE, programme=AIR)
+    say(here, ev.ItemLoaded(run="other", tag=VASE))
     assert why_not_loaded(here, VASE) == (
-        "STOP: Tall jar belongs to run other. Take it out of that run first."
+        "STOP: Tall jar stands in run other. Take it out of that run first."
     )
-    enter(here, Phase.ABORTED, run="other")
+    say(here, ev.RunItemRemoved(run="other", tag=VASE, reason="wanted in the other chamber"))
+    assert why_not_loaded(here, VASE) is None
+
+
+def test_a_piece_that_is_to_pass_through_two_runs_goes_into_the_first(here: Installation) -> None:
+    bring(here, VASE)
+    say(
+        here,
+        ev.RunOpened(run="later", station="spare", programme="air", version=1, tags=(VASE,)),
+    )
+    open_run(here, VASE, programme=AIR)
     assert why_not_loaded(here, VASE) is None
 
 
@@ -316,7 +328,7 @@ def test_a_run_given_up_with_the_piece_inside_still_holds_it(here: Installation)
     say(here, ev.ItemLoaded(run="other", tag=VASE))
     enter(here, Phase.ABORTED, run="other")
     open_run(here, VASE, programme=AIR)
-    assert "belongs to run other" in (why_not_loaded(here, VASE) or "")
+    assert "stands in run other" in (why_not_loaded(here, VASE) or "")
 
 
 def _added(here: Installation, tag: str) -> str | None:
@@ -356,6 +368,7 @@ def test_every_stop_is_short_and_says_what_to_do(here: Installation) -> None:
     bring(here, PLATE, size=size("95", "91", "85"))
     open_run(here, VASE, BOWL, PANE, CANVAS)
     open_run(here, VASE, PLATE, run="other", programme=AIR, station="spare")
+    say(here, ev.ItemLoaded(run="other", tag=VASE))
     stops = {
         "another run": why_not_loaded(here, VASE),
         "wet": why_not_loaded(here, BOWL),
