@@ -196,7 +196,7 @@ def to_start(pieces: Iterable[Standing]) -> list[Matter]:
         Matter(
             Waiting.PIECE,
             one.title,
-            f"{one.first} Next: {one.remaining[0].label.lower()}.",
+            f"{one.first.rstrip('.')}. Next: {one.remaining[0].label.lower()}.",
             "Lead",
             one.href,
             "Open the piece",

@@ -998,7 +998,8 @@ def test_everything_said_of_the_facility_is_gathered() -> None:
         ev.PlanAdopted(plan=DIGEST, problem=OTHER_DIGEST),
         ev.PlanAdopted(plan=OTHER_DIGEST, problem=DIGEST),
     )
-    assert book.model_copy(update={"plan_acts": []}) == FacilityBook(
+    assert [(one.programme, one.version) for one in book.signatures] == [("carbon-1", 1)]
+    assert book.model_copy(update={"plan_acts": [], "signatures": []}) == FacilityBook(
         facility=HOUSE,
         closures=[Closure(station="room-a", starts_at=START, ends_at=LATER, reason="repair")],
         programmes=[programme("carbon-1", 1)],
