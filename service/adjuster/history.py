@@ -23,8 +23,6 @@ _TITLES = {
     "item_moved": "Moved",
     "override_signed": "Conservator's override signed",
     "weighed": "Weighed",
-    "moisture_read": "Moisture measured",
-    "surface_read": "Air at its surface measured",
     "step_done": "Step finished",
     "run_opened": "Put down for a chamber run",
     "run_item_added": "Added to a chamber run",
@@ -88,20 +86,13 @@ def _words(body: ev.Body | None, zone: str) -> str:
         case ev.ManifestClosed():
             return f"{body.manifest}, {body.vehicle}"
         case ev.ItemReceived():
-            harmed = "damaged on the way" if body.damaged_in_transit else ""
-            return "; ".join(filter(None, (body.station, harmed, body.condition, body.reason)))
+            return "; ".join(filter(None, (body.station, body.condition)))
         case ev.ItemMoved():
-            return "; ".join(filter(None, (f"To {body.station}", body.reason)))
+            return f"To {body.station}"
         case ev.OverrideSigned():
             return f"{body.agent.label}: {body.reason}, until {body.expires}"
         case ev.Weighed():
-            return "; ".join(filter(None, (f"{body.mass.value} {body.mass.unit}", body.instrument)))
-        case ev.MoistureRead():
-            return "; ".join(filter(None, (f"{body.percent} %", body.method, body.spot)))
-        case ev.SurfaceRead():
-            degree = "°C" if body.unit == "degC" else "°F"
-            air = f"{body.temperature} {degree}, {body.rh_percent} % RH"
-            return "; ".join(filter(None, (air, body.spot, body.instrument)))
+            return f"{body.mass.value} {body.mass.unit}"
         case ev.StepDone():
             hours = f"{body.hours} h of work" if body.hours else ""
             return "; ".join(filter(None, (body.step.label, _span(body, zone), hours, body.note)))

@@ -23,7 +23,7 @@ from scheduler.plan import Run as PlannedRun
 from scheduler.problem import Problem
 from service.assessing import materials_of, triage_of
 from service.changed_facts import changes_note
-from service.facility.loading import RailStretch, litres, loading_order, rail_mm
+from service.facility.loading import litres, rail_gap_mm, rail_mm
 from service.log import reading
 from service.pages import size_words
 from shared.cautions import cautions_for, standing_cautions
@@ -58,13 +58,19 @@ def planned_times(problem: Problem, planned: PlannedRun) -> tuple[tuple[str, dat
 def run_sheet(
     session: Session, paper: RunPaper, book: FacilityBook, now: datetime, known: Facts
 ) -> RunSheet:
-    """The sheet for one run, its pieces largest first from the far end of the rail."""
+    """The sheet for one run, its pieces largest first along the rail."""
     zone = ZoneInfo(book.facility.zone) if book.facility else ZoneInfo("UTC")
-    found = reading.items_by_tag(session, reading.EVERYTHING, paper.tags).values()
-    order = loading_order(found, known)
-    pieces = [one.item for one in order]
-    lines = [_line(session, one, now=now, known=known) for one in order]
-    hung = sum(rail_mm(piece, known) for piece in pieces)
+    pieces = sorted(
+        reading.items_by_tag(session, reading.EVERYTHING, paper.tags).values(),
+        key=lambda piece: (-litres(piece, known), piece.tag),
+    )
+    lines, at = [], 0
+    for piece in pieces:
+        taken = rail_mm(piece, known)
+        lines.append(
+            _line(session, piece, at, at + taken - rail_gap_mm(known), now=now, known=known)
+        )
+        at += taken
     cautions = cautions_for(
         agents=[paper.programme.agent],
         hazards=[],
@@ -90,10 +96,10 @@ def run_sheet(
         fill=Fill(
             volume_used_m3=sum(litres(piece, known) for piece in pieces) / 1000,
             volume_usable_m3=paper.chamber.volume_l * paper.chamber.usable_fill / 1000,
-            rail_used_mm=hung,
+            rail_used_mm=at,
             rail_available_mm=paper.chamber.rail_mm,
         ),
-        rail_length_mm=max(paper.chamber.rail_mm, hung),
+        rail_length_mm=max(paper.chamber.rail_mm, at),
         spacing_rules=tuple(
             f"{round(row.value * 1000)} mm: {row.meaning}"
             for row in (known.spacing(name) for name in SPACINGS)
@@ -105,8 +111,9 @@ def run_sheet(
     )
 
 
-def _line(session: Session, hung: RailStretch, *, now: datetime, known: Facts) -> LoadLine:
-    piece = hung.item
+def _line(
+    session: Session, piece: Item, start: int, end: int, *, now: datetime, known: Facts
+) -> LoadLine:
     loss = reading.loss(session, reading.EVERYTHING, piece.loss) if piece.loss else None
     triage = triage_of(piece, loss, now, known=known)
     materials = ", ".join(material.label.lower() for material in piece.materials)
@@ -117,8 +124,8 @@ def _line(session: Session, hung: RailStretch, *, now: datetime, known: Facts) -
         title=piece.title or piece.object_type.label,
         what=f"{piece.object_type.label}: {materials}{part}",
         size=size_words(piece.size) or "not measured",
-        rail_from_mm=hung.from_mm,
-        rail_to_mm=hung.to_mm,
+        rail_from_mm=start,
+        rail_to_mm=end,
         layer="rail",
         notes=notes,
         warnings=tuple(one.sentence for one in triage.never[:2]),
