@@ -104,7 +104,7 @@ def _why_not_described(session: Session, body: ev.FacilityDescribed) -> str | No
 
 
 def _why_not_added(session: Session, body: ev.RunItemAdded) -> str | None:
-    run = reading.run(session, body.run)
+    run = reading.run_sheet(session, body.run)
     if run is None:
         return f"run: there is no run {body.run}"
     if reading.item(session, reading.EVERYTHING, body.tag) is None:
@@ -115,7 +115,7 @@ def _why_not_added(session: Session, body: ev.RunItemAdded) -> str | None:
 
 
 def _why_not_removed(session: Session, body: ev.RunItemRemoved) -> str | None:
-    run = reading.run(session, body.run)
+    run = reading.run_sheet(session, body.run)
     if run is None:
         return f"run: there is no run {body.run}"
     if body.tag not in run.tags:
@@ -137,7 +137,7 @@ def _why_not_listed(run: RunSheet) -> str | None:
 
 
 def _why_not_run(session: Session, body: ev.RunOpened, now: datetime) -> str | None:
-    if reading.run(session, body.run) is not None:
+    if reading.run_sheet(session, body.run) is not None:
         return f"run: {body.run} is open already; give another run another id"
     book = reading.facility(session)
     programme = book.programme(body.programme, body.version)
@@ -172,7 +172,7 @@ def _held_by(session: Session, station: str) -> str | None:
 
 
 def _why_not_phase(session: Session, body: ev.PhaseEntered) -> str | None:
-    run = reading.run(session, body.run)
+    run = reading.run_sheet(session, body.run)
     if run is None:
         return f"run: there is no run {body.run}"
     if body.after is not None and body.after is not run.phase:

@@ -69,7 +69,7 @@ def fits(item: Item, chamber: Chamber, known: Facts) -> str | None:
 
 def why_not_load(session: Session, body: ev.ItemLoaded, now: datetime, known: Facts) -> str | None:
     """Why the piece must not go into this run, or ``None``."""
-    run = reading.run(session, body.run)
+    run = reading.run_sheet(session, body.run)
     item = reading.item(session, reading.EVERYTHING, body.tag)
     if run is None:
         return f"STOP: there is no run {body.run}; open it first"

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TypeVar
 
+from sqlalchemy.orm import Mapped
 from sqlalchemy.sql.elements import ColumnElement
 from sqlmodel import Session, col, func, select
 
@@ -141,18 +142,19 @@ def items_by_tag(session: Session, scope: Scope, tags: Iterable[str]) -> dict[st
 
 def first_tags(session: Session, tags: Iterable[str]) -> dict[str, str]:
     """For those of ``tags`` that replaced another: the tag that the piece was first given."""
-    found: dict[str, str] = {}
-    for part in _portions([f"item:{tag}" for tag in dict.fromkeys(tags)]):
-        rows = session.exec(select(AliasRow).where(col(AliasRow.subject).in_(part)))
-        found |= {_tag_in(row.subject): _tag_in(row.stands_for) for row in rows}
-    return found
+    return _replaced(session, col(AliasRow.subject), tags)
 
 
 def replacements(session: Session, tags: Iterable[str]) -> dict[str, str]:
     """Every tag that replaced one of the first tags ``tags``, with that first tag."""
+    return _replaced(session, col(AliasRow.stands_for), tags)
+
+
+def _replaced(session: Session, named: Mapped[str], tags: Iterable[str]) -> dict[str, str]:
+    """Replacement tags, each with the first, whose column ``named`` is one of ``tags``."""
     found: dict[str, str] = {}
     for part in _portions([f"item:{tag}" for tag in dict.fromkeys(tags)]):
-        rows = session.exec(select(AliasRow).where(col(AliasRow.stands_for).in_(part)))
+        rows = session.exec(select(AliasRow).where(named.in_(part)))
         found |= {_tag_in(row.subject): _tag_in(row.stands_for) for row in rows}
     return found
 
@@ -202,9 +204,14 @@ def runs(session: Session, station: str | None = None) -> list[RunSheet]:
     return _all(session, EVERYTHING, RunSheet, *conditions, kind="run")
 
 
+def run_sheet(session: Session, run_id: str) -> RunSheet | None:
+    """The chamber run without what was measured, for whoever has no need of that."""
+    return _one(session, EVERYTHING, f"run:{run_id}", RunSheet)
+
+
 def run(session: Session, run_id: str) -> Run | None:
     """The chamber run with all that was measured in it."""
-    sheet = _one(session, EVERYTHING, f"run:{run_id}", RunSheet)
+    sheet = run_sheet(session, run_id)
     if sheet is None:
         return None
     rows = session.exec(

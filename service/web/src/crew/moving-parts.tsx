@@ -1,7 +1,6 @@
 // What packing, loading and receiving share: reading one tag after another, and lines of pieces.
 import type { ComponentChildren } from "preact";
 import { useRef, useState } from "preact/hooks";
-import { cameraPossible } from "../camera.ts";
 import { labelsOf, type ObjectType } from "../contract.ts";
 import { carrying } from "../pieces.ts";
 import { signalScan } from "../scan-signal.ts";
@@ -9,7 +8,7 @@ import { strings } from "../strings.ts";
 import type { Load } from "../moving.ts";
 import { readTag } from "../tag.ts";
 import { shortTime } from "./damage-choice.tsx";
-import { Field, Icon, Notice, TagCode } from "./parts.tsx";
+import { Field, Notice, TagCode } from "./parts.tsx";
 import { answers, firstTag, newTags, onTheRoad, pieces } from "./state.ts";
 import { TypedTag, wordsFor } from "./typed-tag.tsx";
 import { Viewfinder } from "./viewfinder.tsx";
@@ -60,25 +59,6 @@ export function TagReader(props: { typing: boolean; onTag: (tag: string) => void
         props.onTag(tag);
       }}
     />
-  );
-}
-
-/** Typed codes at first only where no camera can be had. */
-export function useTyping(): [boolean, (typing: boolean) => void] {
-  return useState(!cameraPossible());
-}
-
-export function TypingSwitch(props: { typing: boolean; onSwitch: (typing: boolean) => void }) {
-  if (!cameraPossible()) return null;
-  return (
-    <button
-      type="button"
-      class="button button--field"
-      onClick={() => props.onSwitch(!props.typing)}
-    >
-      <Icon name={props.typing ? "scan" : "keys"} />
-      {props.typing ? strings.useCamera : strings.typeCode}
-    </button>
   );
 }
 

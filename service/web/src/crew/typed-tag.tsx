@@ -4,9 +4,10 @@ import { labelsOf, type ObjectType } from "../contract.ts";
 import { carrying } from "../pieces.ts";
 import { strings } from "../strings.ts";
 import { lookalikes, type TagFault } from "../tag.ts";
-import { Field, Icon, TagCode } from "./parts.tsx";
+import { Icon, TagCode } from "./parts.tsx";
 import { Thumb } from "./photos.tsx";
 import { pieces } from "./state.ts";
+import { CodeForm } from "./typing.tsx";
 
 const OBJECTS = labelsOf<ObjectType>("ObjectType");
 const MOST_SHOWN = 6;
@@ -23,39 +24,20 @@ export function TypedTag(props: {
   const [code, setCode] = useState("");
   return (
     <>
-      <form
-        class="panel"
-        onSubmit={(event) => {
-          event.preventDefault();
-          void Promise.resolve(props.onUse(code)).then((used) => used && setCode(""));
+      <CodeForm
+        id="code"
+        label={strings.codeLabel}
+        hint={strings.codeHint}
+        use={strings.useCode}
+        value={code}
+        fault={props.fault}
+        busy={props.busy ?? false}
+        onInput={(value) => {
+          setCode(value);
+          props.onEdit();
         }}
-      >
-        <Field
-          id="code"
-          label={strings.codeLabel}
-          hint={strings.codeHint}
-          value={code}
-          error={props.fault}
-          onInput={(value) => {
-            setCode(value);
-            props.onEdit();
-          }}
-          attributes={{
-            autocomplete: "off",
-            autocapitalize: "characters",
-            spellcheck: false,
-            class: "code",
-            enterkeyhint: "done",
-          }}
-        />
-        <button
-          type="submit"
-          class="button button--primary button--scan button--wide"
-          disabled={props.busy}
-        >
-          {strings.useCode}
-        </button>
-      </form>
+        onUse={() => void Promise.resolve(props.onUse(code)).then((used) => used && setCode(""))}
+      />
       {props.fault !== null && <Lookalikes typed={code} onPick={props.onPick} />}
     </>
   );

@@ -3,9 +3,10 @@ import { cameraPossible } from "../../camera.ts";
 import { signalScan } from "../../scan-signal.ts";
 import { strings } from "../../strings.ts";
 import { BeforeOffline } from "../notices.tsx";
-import { Dock, Field, Heading, Icon, Notice } from "../parts.tsx";
+import { Dock, Heading, Icon, Notice } from "../parts.tsx";
 import { address, go, invitation } from "../route.ts";
 import { enrolWith, outbox, phone, revoked, sending, sendRefusedAgain, sentenceFor } from "../state.ts";
+import { CodeForm, TypingSwitch, useTyping } from "../typing.tsx";
 import { Viewfinder } from "../viewfinder.tsx";
 import { ToFile } from "./unsent.tsx";
 
@@ -67,7 +68,7 @@ function FirstSeeItSafe() {
 }
 
 function AskForCode() {
-  const [typing, setTyping] = useState(!cameraPossible());
+  const [typing, setTyping] = useTyping();
   const [typed, setTyped] = useState("");
   const [busy, setBusy] = useState(false);
   const [fault, setFault] = useState<string | null>(null);
@@ -140,35 +141,19 @@ function AskForCode() {
       <Heading title={strings.enrol.heading} lead={strings.enrol.lead} />
       <BeforeOffline />
       {typing ? (
-        <form
-          class="panel"
-          onSubmit={(event) => {
-            event.preventDefault();
-            void use(typed, false);
+        <CodeForm
+          id="enrol-code"
+          label={strings.enrol.codeLabel}
+          hint={strings.enrol.codeHint}
+          use={strings.enrol.use}
+          value={typed}
+          fault={fault}
+          onInput={(value) => {
+            setTyped(value);
+            setFault(null);
           }}
-        >
-          <Field
-            id="enrol-code"
-            label={strings.enrol.codeLabel}
-            hint={strings.enrol.codeHint}
-            value={typed}
-            error={fault}
-            onInput={(value) => {
-              setTyped(value);
-              setFault(null);
-            }}
-            attributes={{
-              autocomplete: "off",
-              autocapitalize: "characters",
-              spellcheck: false,
-              class: "code",
-              enterkeyhint: "done",
-            }}
-          />
-          <button type="submit" class="button button--primary button--scan button--wide">
-            {strings.enrol.use}
-          </button>
-        </form>
+          onUse={() => void use(typed, false)}
+        />
       ) : (
         <>
           <Viewfinder
@@ -180,17 +165,13 @@ function AskForCode() {
       )}
       {cameraPossible() && (
         <Dock>
-          <button
-            type="button"
-            class="button button--field"
-            onClick={() => {
+          <TypingSwitch
+            typing={typing}
+            onSwitch={(on) => {
               setFault(null);
-              setTyping(!typing);
+              setTyping(on);
             }}
-          >
-            <Icon name={typing ? "scan" : "keys"} />
-            {typing ? strings.useCamera : strings.typeCode}
-          </button>
+          />
         </Dock>
       )}
     </div>

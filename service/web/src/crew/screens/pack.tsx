@@ -8,8 +8,6 @@ import {
   NameForm,
   PieceLines,
   TagReader,
-  TypingSwitch,
-  useTyping,
   whatIs,
 } from "../moving-parts.tsx";
 import { BackButton, Dock, Heading, Icon, Notice, TagCode } from "../parts.tsx";
@@ -26,6 +24,7 @@ import {
   record,
   sentenceFor,
 } from "../state.ts";
+import { TypingSwitch, useTyping } from "../typing.tsx";
 
 export function Pack({ loss, container }: { loss: string; container: string | null }) {
   if (container === null) return <ChooseContainer loss={loss} />;

@@ -9,8 +9,6 @@ import {
   NameForm,
   PieceLines,
   TagReader,
-  TypingSwitch,
-  useTyping,
   whatIs,
 } from "../moving-parts.tsx";
 import {
@@ -36,6 +34,7 @@ import {
   sentenceFor,
   store,
 } from "../state.ts";
+import { TypingSwitch, useTyping } from "../typing.tsx";
 import { Viewfinder } from "../viewfinder.tsx";
 
 /** Where pieces go while this phone has never seen what places the facility has. */

@@ -6,10 +6,11 @@ import type { Body } from "../../contract.ts";
 import { carrying, type Piece } from "../../pieces.ts";
 import { strings } from "../../strings.ts";
 import { claimedAs } from "../claimed.ts";
-import { TagReader, TypingSwitch, useTyping } from "../moving-parts.tsx";
+import { TagReader } from "../moving-parts.tsx";
 import { BackButton, Dock, Heading, Notice, Segments, TagCode } from "../parts.tsx";
 import { address, go } from "../route.ts";
 import { kept, pieces, record, sentenceFor } from "../state.ts";
+import { TypingSwitch, useTyping } from "../typing.tsx";
 
 type Reason = keyof typeof strings.tagging.retagReasons;
 const REASONS = Object.entries(strings.tagging.retagReasons) as [Reason, string][];

@@ -1,5 +1,4 @@
 import { useEffect, useRef, useState } from "preact/hooks";
-import { cameraPossible } from "../../camera.ts";
 import { labelsOf, type PartRole } from "../../contract.ts";
 import { carrying } from "../../pieces.ts";
 import { signalScan } from "../../scan-signal.ts";
@@ -7,10 +6,11 @@ import { strings } from "../../strings.ts";
 import { readTag } from "../../tag.ts";
 import { claimedAs } from "../claimed.ts";
 import { likelyPart } from "../draft.ts";
-import { BackButton, Dock, Heading, Icon, Notice, TagCode, Tile } from "../parts.tsx";
+import { BackButton, Dock, Heading, Notice, TagCode, Tile } from "../parts.tsx";
 import { address, go, scannedOutside } from "../route.ts";
 import { beginDraft, draft, keepDraft, pieces, sentenceFor } from "../state.ts";
 import { TypedTag, wordsFor } from "../typed-tag.tsx";
+import { TypingSwitch, useTyping } from "../typing.tsx";
 import { Viewfinder } from "../viewfinder.tsx";
 
 const ROLES = labelsOf<PartRole>("PartRole");
@@ -22,7 +22,7 @@ interface Taken {
 
 /** Scan or type the tag, and see that no other piece has it. */
 export function TagStep({ loss }: { loss: string }) {
-  const [typing, setTyping] = useState(!cameraPossible());
+  const [typing, setTyping] = useTyping();
   const [fault, setFault] = useState<string | null>(null);
   const [taken, setTaken] = useState<Taken | null>(null);
   const [busy, setBusy] = useState(false);
@@ -145,19 +145,13 @@ export function TagStep({ loss }: { loss: string }) {
       )}
       <Dock>
         <BackButton to={{ at: "pieces", loss }} />
-        {cameraPossible() && (
-          <button
-            type="button"
-            class="button button--field"
-            onClick={() => {
-              setFault(null);
-              setTyping(!typing);
-            }}
-          >
-            <Icon name={typing ? "scan" : "keys"} />
-            {typing ? strings.useCamera : strings.typeCode}
-          </button>
-        )}
+        <TypingSwitch
+          typing={typing}
+          onSwitch={(on) => {
+            setFault(null);
+            setTyping(on);
+          }}
+        />
       </Dock>
     </>
   );

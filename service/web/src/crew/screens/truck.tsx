@@ -6,8 +6,6 @@ import { clockOf } from "../clock.ts";
 import {
   localInput,
   TagReader,
-  TypingSwitch,
-  useTyping,
   whatIs,
 } from "../moving-parts.tsx";
 import {
@@ -23,6 +21,7 @@ import {
 } from "../parts.tsx";
 import { go } from "../route.ts";
 import { moves, pieces, record, rulingOn, sentenceFor, store } from "../state.ts";
+import { TypingSwitch, useTyping } from "../typing.tsx";
 
 const USUAL_DRIVE_H = 2;
 
