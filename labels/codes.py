@@ -27,6 +27,7 @@ QR_ALPHANUMERIC: Final = frozenset("0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ $%*+-./
 
 _TAG_PATH: Final = "/T/"
 _LIST_PATH: Final = "/M/"
+_STATION_PATH: Final = "/S/"
 _GROUP: Final = 4
 _READ_AS: Final = str.maketrans({"O": "0", "I": "1", "L": "1"})
 _LOOKALIKES: Final = ("0DQ", "17", "2Z", "5S", "6G", "8B", "VY", "VW", "MN", "PR", "CG")
@@ -136,6 +137,25 @@ def list_url(base_url: str, loss: str, manifest: str) -> str:
         for name in (loss, manifest)
     )
     return f"{_base_in_capitals(base_url)}{_LIST_PATH}{names}"
+
+
+def station_url(base_url: str, station: str) -> str:
+    """Return the text of the QR code at a place of the facility, ``HTTPS://HOST/S/STATION``.
+
+    A station's id has lower case only, so it comes back from the capitals.
+
+    Raises:
+        TagError: the base or the id can't be written in alphanumeric mode.
+    """
+    name = station.upper()
+    if not name or set(name) - QR_ALPHANUMERIC:
+        raise TagError(f"station {station!r}: its id can't be written in QR alphanumeric mode")
+    return f"{_base_in_capitals(base_url)}{_STATION_PATH}{name}"
+
+
+def parse_station(text: str) -> str:
+    """Return the station's id in a scanned URL, or the text itself in lower case."""
+    return text.strip().rpartition("/")[2].lower()
 
 
 def _base_in_capitals(base_url: str) -> str:

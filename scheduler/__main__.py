@@ -1,19 +1,25 @@
 """Command line: make a plan for a problem document, check one, or say why it is as it is."""
 
 import argparse
+import json
 import sys
+from dataclasses import asdict
 from pathlib import Path
 from typing import TextIO
 
 from pydantic import ValidationError
 
 from scheduler.changes import changes
-from scheduler.check import Report, check
+from scheduler.check import PlanBrokenError, Report, check
 from scheduler.explain import explain
 from scheduler.plan import Plan, read_plan
 from scheduler.problem import Problem, read_problem
 
 USAGE, FAILED = 2, 1
+
+
+class _NoPlanMadeError(ValueError):
+    """No plan was made; the message says why."""
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -57,6 +63,19 @@ def _parser() -> argparse.ArgumentParser:
         "taken to count from the problem's epoch",
     )
     parser.add_argument(
+        "--repair",
+        action="store_true",
+        help="only put the problem's `previous` plan back around what has changed: a fraction of a "
+        "second, no search",
+    )
+    parser.add_argument(
+        "--progress",
+        choices=("words", "json"),
+        default="words",
+        help="how progress is told on standard error; json: an object a line with seconds, phase, "
+        "objective (null before the first plan), bound and gap",
+    )
+    parser.add_argument(
         "--stop-gap",
         type=_share,
         metavar="SHARE",
@@ -82,27 +101,9 @@ def _share(text: str) -> float:
 
 
 def _solve(problem: Problem, last: Plan | None, options: argparse.Namespace) -> int:
-    # The solver takes a second to load, which --check and a bad document need not wait for.
-    from scheduler.solve import NoPlanError, Progress, solve  # noqa: PLC0415
-
-    def tell(progress: Progress) -> None:
-        gap = "no plan yet" if progress.gap is None else f"gap {progress.gap:.2%}"
-        print(
-            f"{progress.seconds:6.1f} s  {progress.phase:<14}  best {progress.objective}  "
-            f"bound {progress.bound}  {gap}",
-            file=sys.stderr,
-        )
-
     try:
-        plan = solve(
-            problem,
-            seconds=options.seconds,
-            seed=options.seed,
-            workers=options.workers,
-            on_progress=tell,
-            stop_gap=options.stop_gap,
-        )
-    except NoPlanError as error:
+        plan = _repaired(problem) if options.repair else _searched(problem, options)
+    except _NoPlanMadeError as error:
         print(error, file=sys.stderr)
         return FAILED
     text = plan.model_dump_json(indent=1)
@@ -115,6 +116,47 @@ def _solve(problem: Problem, last: Plan | None, options: argparse.Namespace) -> 
         words = sys.stdout
     _say(problem, plan, last, options.explain, words)
     return 0
+
+
+def _repaired(problem: Problem) -> Plan:
+    """The last plan put back. Raises ``_NoPlanMadeError``."""
+    from scheduler.dispatch import NoDispatchError  # noqa: PLC0415
+    from scheduler.repair import repaired  # noqa: PLC0415
+
+    try:
+        return repaired(problem)
+    except (NoDispatchError, PlanBrokenError) as error:
+        raise _NoPlanMadeError(error) from error
+
+
+def _searched(problem: Problem, options: argparse.Namespace) -> Plan:
+    """The best plan found in the time. Raises ``_NoPlanMadeError``."""
+    # The solver takes a second to load, which --check and a bad document need not wait for.
+    from scheduler.solve import NoPlanError, Progress, solve  # noqa: PLC0415
+
+    def tell(progress: Progress) -> None:
+        if options.progress == "json":
+            told = asdict(progress) | {"gap": progress.gap}
+            print(json.dumps(told), file=sys.stderr, flush=True)
+            return
+        gap = "no plan yet" if progress.gap is None else f"gap {progress.gap:.2%}"
+        print(
+            f"{progress.seconds:6.1f} s  {progress.phase:<14}  best {progress.objective}  "
+            f"bound {progress.bound}  {gap}",
+            file=sys.stderr,
+        )
+
+    try:
+        return solve(
+            problem,
+            seconds=options.seconds,
+            seed=options.seed,
+            workers=options.workers,
+            on_progress=tell,
+            stop_gap=options.stop_gap,
+        )
+    except NoPlanError as error:
+        raise _NoPlanMadeError(error) from error
 
 
 def _check(problem: Problem, plan: Plan, last: Plan | None, item: str | None) -> int:

@@ -347,7 +347,7 @@ def _slots(instance: Instance, schedule: Schedule) -> tuple[list[int], list[int]
         for t in lot.tasks:
             task = instance.tasks[t]
             before = instance.previous(task)
-            low = max(low, instance.item(task).release_min)
+            low = max(low, instance.item(task).release_min, task.step.not_before_min)
             if before is not None:
                 low = max(low, schedule.end[before.index] + task.lag_min)
                 if task.lag_max < UNLIMITED:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import UTC, tzinfo
 
 from scheduler.explain import named, span, when
 from scheduler.plan import Placement, Plan
@@ -26,13 +27,16 @@ class Change:
 
 
 def changes(
-    problem: Problem, plan: Plan, last: Iterable[Placement | PreviousPlacement] | None = None
+    problem: Problem,
+    plan: Plan,
+    last: Iterable[Placement | PreviousPlacement] | None = None,
+    zone: tzinfo = UTC,
 ) -> tuple[Change, ...]:
     """One change for each item that is new, gone, or moved by more than the problem's tolerance.
 
     `last` is the last plan in minutes after *this* problem's epoch; None: `problem.previous`.
     Fixed steps are facts and not reported. Most harmful first: more lateness (weighted), then a
-    later end, then the items' order.
+    later end, then the items' order. Times are told by the clocks of `zone`.
     """
     before: dict[str, dict[str, Placement | PreviousPlacement]] = {}
     for place in problem.previous if last is None else last:
@@ -42,7 +46,7 @@ def changes(
         now.setdefault(place.item, {})[place.step] = place
     found = []
     for item in problem.items:
-        change = _of_item(problem, item, before.get(item.id), now[item.id])
+        change = _of_item(problem, item, before.get(item.id), now[item.id], zone)
         if change is not None:
             found.append(change)
     found += [
@@ -58,13 +62,14 @@ def _of_item(
     item: Item,
     before: dict[str, Placement | PreviousPlacement] | None,
     now: dict[str, Placement],
+    zone: tzinfo,
 ) -> Change | None:
     name, last = item.label or item.id, item.steps[-1].id
     end = now[last].end
     if before is None:
         late = 0 if item.due_min is None else max(0, end - item.due_min)
         told = f", {span(late)} late" if late else ""
-        sentence = f"{name} is new: it ends {when(problem, end)}{told}."
+        sentence = f"{name} is new: it ends {when(problem, end, zone)}{told}."
         return Change(item.id, item.weight * late, 0, sentence)
     moves = _moves(problem, item, before, now)
     old_end = before[last].end if last in before else end
@@ -79,9 +84,9 @@ def _of_item(
             told = f" and is {span(late)} late"
         elif was:
             told = " and is no longer late"
-    moved = f"{name} ends as before, {when(problem, end)}"
+    moved = f"{name} ends as before, {when(problem, end, zone)}"
     if later:
-        moved = f"{name} ends {_shift(later)}, {when(problem, end)}"
+        moved = f"{name} ends {_shift(later)}, {when(problem, end, zone)}"
     steps = f": {'; '.join(moves)}" if moves else ""
     return Change(item.id, more_late, later, f"{moved}{told}{steps}.")
 

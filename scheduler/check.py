@@ -34,7 +34,7 @@ RULES = {
     "complete": "every step of every item is placed exactly once, and nothing else",
     "fixed": "work under way or frozen is where it was, and its runs took nothing new",
     "station": "each step is at a station it names, of the right kind",
-    "release": "nothing starts before it is here",
+    "release": "nothing starts before it is here, nor before its step may",
     "horizon": "everything ends by the horizon",
     "duration": "each step lasts between its shortest and longest duration",
     "lag": "each step keeps the least and most minutes after the one before",
@@ -236,7 +236,7 @@ class _Check:
                 self._break("station", f"{name}, a wait at {place.station!r}")
         elif place.station not in step.stations:
             self._break("station", f"{name} at {place.station!r}")
-        if place.start < item.release_min:
+        if place.start < max(item.release_min, step.not_before_min):
             self._break("release", f"{name} at {place.start}")
         if place.start < 0 or place.end > self.problem.horizon_min:
             self._break("horizon", f"{name}, {place.start} to {place.end}")

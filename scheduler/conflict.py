@@ -347,7 +347,7 @@ def _far(problem: Problem) -> int:
     calendars = [problem.licence_windows or (), *(_calendar(s) or () for s in problem.stations)]
     begin = max(
         problem.horizon_min,
-        *(i.release_min for i in problem.items),
+        *(max(i.release_min, *(s.not_before_min for s in i.steps)) for i in problem.items),
         *(f.end for f in problem.fixed),
         *(calendar[-1][1] for calendar in calendars if calendar),
     )

@@ -291,7 +291,7 @@ def _steps(problem: Problem) -> list[str]:
                     unlicensed[key] = why_unlicensed(step, programme, problem.licence_windows)
                 why = unlicensed[key]
                 found += [f"{where}: {why}"] if why else []
-            earliest += step.lag_min + shortest
+            earliest = max(earliest + step.lag_min, step.not_before_min) + shortest
             if step.kind != "wait":
                 reasons = {s: why_unusable(item, step, stations[s]) for s in step.stations}
                 if all(reasons.values()):

@@ -7,7 +7,7 @@ sooner, and then what held the piece that was in the way.
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import UTC, timedelta, tzinfo
 from typing import Literal
 
 from scheduler.plan import Placement, Plan, Run
@@ -31,6 +31,7 @@ MOST_NAMES = 3
 Cause = Literal[
     "arrival",
     "rest",
+    "held",
     "route",
     "fixed",
     "closed",
@@ -173,10 +174,12 @@ class Explainer:
                 cause, why = "rest", f"it must rest {span(step.lag_min)} first"
             if (item.id, step.id) in self._facts:
                 yield Reason(step.id, 0, "it is under way or frozen", "fixed")
+            elif ready < own.start <= step.not_before_min:
+                yield Reason(step.id, own.start - ready, "it was told to wait until then", "held")
             elif own.start <= ready:
                 yield Reason(step.id, 0, why, cause)
             else:
-                yield self._binding(item, step, own, ready)
+                yield self._binding(item, step, own, max(ready, step.not_before_min))
             ready, cause, why = own.end, "route", "the step before ends then"
 
     def kept_closed(self, item_id: str) -> Iterator[tuple[Run, int]]:
@@ -462,6 +465,7 @@ def span(minutes: int) -> str:
     return " ".join(p for p in parts if p) or "0 min"
 
 
-def when(problem: Problem, minute: int) -> str:
-    """The moment of a minute after the problem's epoch."""
-    return f"{problem.epoch + timedelta(minutes=minute):%Y-%m-%d %H:%M} UTC"
+def when(problem: Problem, minute: int, zone: tzinfo = UTC) -> str:
+    """The moment of a minute after the problem's epoch, by the clocks of a zone."""
+    moment = problem.epoch + timedelta(minutes=minute)
+    return f"{moment.astimezone(zone):%Y-%m-%d %H:%M %Z}"

@@ -411,7 +411,7 @@ class Instance:
                 ready = release = self.problem.items[self.tasks[route[0]].item].release_min
                 for t in route:
                     task = self.tasks[t]
-                    start = max(release, ready + task.lag_min)
+                    start = max(release, ready + task.lag_min, task.step.not_before_min)
                     if task.lot is not None:
                         start = max(start, at_least[task.lot])
                     start, ready = times[t] = self._first_times(task, start)

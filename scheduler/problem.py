@@ -5,9 +5,9 @@ unit that its name ends with. The models below are published as JSON Schema, so 
 description is part of the document's reference.
 
 Documents of format 1 are still read. They lack `Programme.licence_after_min`,
-`Programme.licence_at_end`, `Chamber.power_w` and `Weights.energy`, and may not carry them. These
-four are left out of what is written, and hashed, while they say nothing: so a document of format 1
-keeps the hash that it had, and plans made for it still verify.
+`Programme.licence_at_end`, `Chamber.power_w`, `Weights.energy` and a step's `not_before_min`, and
+may not carry them. These five are left out of what is written, and hashed, while they say nothing:
+so a document of format 1 keeps the hash that it had, and plans made for it still verify.
 """
 
 import hashlib
@@ -220,6 +220,11 @@ class StepBase(Document):
     lag_max: Minutes | None = Field(
         default=None, description="Most minutes from the end of the step before to this start."
     )
+    not_before_min: Minutes = Field(
+        default=0,
+        exclude_if=says_nothing,
+        description="The step starts no sooner than this minute, whatever comes before it.",
+    )
     start_by_min: Moment | None = Field(
         default=None,
         description="Soft deadline for the start (say, a mould deadline); lateness is charged at "
@@ -421,6 +426,11 @@ class Problem(Document):
             *(
                 (f"programmes {p.id!r}", p, ("licence_after_min", "licence_at_end"))
                 for p in self.programmes
+            ),
+            *(
+                (f"items {i.id!r} steps {s.id!r}", s, ("not_before_min",))
+                for i in self.items
+                for s in i.steps
             ),
         ]
         for where, part, names in parts:

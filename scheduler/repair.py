@@ -6,9 +6,12 @@ most. One for which there is no place is placed before all others in the next at
 others make room for it.
 """
 
+import time
 from bisect import bisect_right, insort
 from collections.abc import Sequence
 
+from scheduler.bounds import lower_bound
+from scheduler.check import stamp
 from scheduler.dispatch import (
     Batching,
     Board,
@@ -22,9 +25,32 @@ from scheduler.dispatch import (
     units_of,
 )
 from scheduler.instance import UNLIMITED, Instance
-from scheduler.schedule import Schedule
+from scheduler.plan import Plan
+from scheduler.problem import Problem
+from scheduler.schedule import Schedule, to_plan
 
 MOST_ATTEMPTS = 40
+
+
+def repaired(problem: Problem) -> Plan:
+    """The last plan of the problem put back around what has changed, checked, without a search.
+
+    Raises:
+        NoDispatchError: no place was found for an item in any attempt.
+        PlanBrokenError: the plan breaks a rule.
+    """
+    began = time.monotonic()
+    instance = Instance.of(problem)
+    schedule = repair(instance)
+    plan = to_plan(
+        instance,
+        schedule,
+        bound=lower_bound(instance),
+        seed=0,
+        seconds=time.monotonic() - began,
+        method=("last plan repaired",),
+    )
+    return stamp(problem, plan)
 
 
 def repair(instance: Instance) -> Schedule:

@@ -10,8 +10,17 @@ from sqlalchemy import text
 
 from service.adjuster import routes as adjuster
 from service.crew import routes as crew
+from service.facility import (
+    loading_pages,
+    plan_pages,
+    programme_routes,
+    receiving,
+    setup_routes,
+    today_pages,
+)
 from service.facility import routes as facility
 from service.facility.desk import PlanDesk
+from service.facility.today_pages import TodayDesk
 from service.installation import Installation
 from service.log import routes as log
 from service.log.routes import Here
@@ -44,12 +53,25 @@ def create_app(installation: Installation) -> FastAPI:
     )
     app.state.installation = installation
     app.state.plan_desk = PlanDesk()
+    app.state.today_desk = TodayDesk()
     app.add_middleware(Safety)
     app.mount("/static", StaticFiles(directory=BUILT), name="static")
-    for router in (log.router, crew.router, facility.router, adjuster.router, office.router):
-        app.include_router(router)
-    app.include_router(science.router)
-    app.include_router(second_tags.router)
+    for part in (
+        log,
+        crew,
+        facility,
+        today_pages,
+        loading_pages,
+        plan_pages,
+        programme_routes,
+        receiving,
+        setup_routes,
+        adjuster,
+        office,
+        science,
+        second_tags,
+    ):
+        app.include_router(part.router)
 
     @app.get("/healthz", tags=["operation"], summary="Whether the service can do its work")
     def healthz(here: Here) -> Health:

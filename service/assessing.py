@@ -5,9 +5,10 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
 
+from shared.facility import Facility
 from shared.facts import Facts, Gate, MouldConditionNumber, PackingRow
 from shared.packing import packing_rows
-from shared.programmes import Programme
+from shared.programmes import Programme, standing_of
 from shared.records import FacilityBook, Item, Loss
 from shared.treatments import (
     NeededStep,
@@ -164,13 +165,17 @@ def overrides_of(item: Item) -> tuple[Override, ...]:
 
 @dataclass(frozen=True)
 class ProgrammeRuling:
-    """Whether a programme may be run on a piece, and every reason why not."""
+    """Whether a programme may be run on a piece, and every reason why not.
+
+    ``liftable``: a conservator may sign off everything that stands in the way.
+    """
 
     programme: Programme
     allowed: bool
     refusals: tuple[str, ...]
     by_override: bool
     serves: bool
+    liftable: bool = False
 
 
 def rule_on(
@@ -180,9 +185,14 @@ def rule_on(
     state: PieceState,
     at: datetime,
     *,
+    facility: Facility | None,
     known: Facts,
 ) -> ProgrammeRuling:
-    """Rule on one programme for a piece in ``state`` that would enter at ``at``."""
+    """Rule on one programme for a piece in ``state`` that would enter at ``at``.
+
+    ``facility`` says whose licences are on file.
+    """
+    standing = standing_of(programme, facility, at.date())
     targets = chamber_targets([seen.damage for seen in item.damages], worst_mould(item), known)
     materials = materials_of(item, parts)
     refusals: list[str] = []
@@ -191,8 +201,8 @@ def rule_on(
     if not served:
         wanted = ", ".join(target.label.lower() for target in sorted(targets)) or "no chamber run"
         refusals.append(f"{programme.label} is not for this piece, which needs: {wanted}.")
-    if programme.expires < at.date():
-        refusals.append(f"{programme.label} expired on {programme.expires}: have it signed anew.")
+    if not standing.usable:
+        refusals.append(f"{programme.label} {standing.words}.")
     refusals += [
         f"{programme.label} excludes {material.label.lower()}."
         for material in materials
@@ -204,6 +214,7 @@ def rule_on(
             f"{programme.label} may reach {programme.temperature_c[1]:g} °C, and the piece stands "
             f"{ceiling:g} °C at most."
         )
+    liftable = not refusals
     for target in served:
         verdict = may_treat(
             programme.agent,
@@ -216,8 +227,11 @@ def rule_on(
         )
         refusals += [refusal.sentence for refusal in verdict.refusals]
         lifted = lifted or bool(verdict.lifted)
+        liftable = liftable and (verdict.allowed or verdict.overridable)
     sentences = tuple(dict.fromkeys(refusals))
-    return ProgrammeRuling(programme, not sentences, sentences, lifted, bool(served))
+    return ProgrammeRuling(
+        programme, not sentences, sentences, lifted, bool(served), bool(sentences) and liftable
+    )
 
 
 def choose_programme(
@@ -235,7 +249,8 @@ def choose_programme(
         ),
     )
     rulings = tuple(
-        rule_on(one, item, parts, clean, at, known=known) for one in book.newest_programmes()
+        rule_on(one, item, parts, clean, at, facility=book.facility, known=known)
+        for one in book.newest_programmes()
     )
     allowed = sorted(
         (ruling for ruling in rulings if ruling.allowed),

@@ -204,10 +204,11 @@ def second_tags(
     typer.echo(f"{out}: {printed.pieces} pieces on {printed.labels} labels")
 
 
-@app.command(epilog="Example:  lagan facility setup.json --actor 'A. Lead'")
+@app.command(epilog="Example:  lagan facility setup.yaml --actor 'A. Lead'")
 def facility(
     file: Annotated[
-        Path | None, typer.Argument(exists=True, dir_okay=False, help="A JSON file to take.")
+        Path | None,
+        typer.Argument(exists=True, dir_okay=False, help="A YAML or JSON file to take."),
     ] = None,
     actor: Annotated[str, typer.Option(help="Your name, for the record.")] = "lagan facility",
     data: Folder = DEFAULT_FOLDER,
@@ -216,7 +217,8 @@ def facility(
 
     Without a file, print what is on record, or the demonstration's invented facility as a pattern.
     """
-    from service.facility.setup import SetupDocument, SetupError, read_setup, setup_of, take_setup
+    from service.facility.setup import SetupDocument, SetupError, setup_of, take_setup
+    from service.facility.setup_file import read_document, write_document
 
     with opened(data) as here:
         if file is None:
@@ -225,10 +227,10 @@ def facility(
             invented = SetupDocument(
                 facility=FACILITY, programmes=PROGRAMMES, instruments=INSTRUMENTS
             )
-            typer.echo((setup_of(here) or invented).model_dump_json(indent=1))
+            typer.echo(write_document(setup_of(here) or invented), nl=False)
             return
         try:
-            recorded = take_setup(here, read_setup(file), actor)
+            recorded = take_setup(here, read_document(file.read_bytes()), actor)
         except (SetupError, RefusedError) as error:
             fail(f"{file}: {error}")
     typer.echo(f"{file}: {recorded} changes recorded")

@@ -14,7 +14,7 @@ import hashlib
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from decimal import Decimal
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import (
     AwareDatetime,
@@ -24,6 +24,7 @@ from pydantic import (
     StringConstraints,
     TypeAdapter,
     ValidationError,
+    model_validator,
 )
 
 from shared.facility import Facility, Id
@@ -42,6 +43,7 @@ from shared.vocabulary import (
     Peril,
     Phase,
     PhotoKind,
+    PlanEditKind,
     Role,
     Significance,
     StepKind,
@@ -79,10 +81,28 @@ TemperatureUnit = Literal["degC", "degF"]
 GasUnit = Literal["ppm", "mg/m3", "g/m3"]
 
 
+PlannedStep = Annotated[
+    str,
+    Field(
+        pattern=r"^[a-z][a-z_]{0,39}(-[0-9]{1,3})?$",
+        description="A step of a plan: its kind, and its number where it takes several sessions.",
+    ),
+]
+
+
 class Fixed(BaseModel):
     """Base of everything in the contract: immutable, no unknown fields."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+PlanSeen = Annotated[
+    Digest | None,
+    Field(
+        description="What its writer saw of what was decided about the plan so far; refused when "
+        "something was decided since."
+    ),
+]
 
 
 class Length(Fixed):
@@ -337,6 +357,20 @@ class ItemReceived(Fixed):
     manifest: Ref | None = None
     station: Id
     condition: Text = ""
+    damaged_in_transit: bool | None = Field(
+        default=None, description="Whether it came to harm on the way; absent: nobody said."
+    )
+    reason: Text = Field(default="", description="Why it was put there against advice.")
+
+
+class MissingTold(Fixed):
+    """Somebody was told that listed pieces did not come off the truck."""
+
+    type: Literal["missing_told"] = "missing_told"
+    manifest: Ref
+    tags: tuple[Tag, ...] = Field(min_length=1, max_length=20_000)
+    told: Name
+    note: Text = ""
 
 
 class ItemMoved(Fixed):
@@ -345,6 +379,7 @@ class ItemMoved(Fixed):
     type: Literal["item_moved"] = "item_moved"
     tag: Tag
     station: Id
+    reason: Text = Field(default="", description="Why it was put there against advice.")
 
 
 # --- the facility -----------------------------------------------------------------------------
@@ -355,6 +390,9 @@ class FacilityDescribed(Fixed):
 
     type: Literal["facility_described"] = "facility_described"
     facility: Facility
+    after: Digest | None = Field(
+        default=None, description="Digest of the description that the writer saw and changed."
+    )
 
 
 class StationClosed(Fixed):
@@ -407,6 +445,31 @@ class Weighed(Fixed):
     tag: Tag
     mass: Mass
     taken_at: AwareDatetime
+    instrument: Line = ""
+
+
+class MoistureRead(Fixed):
+    """The moisture content that a meter showed at one spot of a piece."""
+
+    type: Literal["moisture_read"] = "moisture_read"
+    tag: Tag
+    percent: DecimalText = Field(description="Per cent of the dry mass, as the meter shows it.")
+    method: Name = Field(description="Pins, capacitance, oven and so on, with the meter's name.")
+    spot: Line = Field(default="", description="Where on the piece.")
+    taken_at: AwareDatetime
+
+
+class SurfaceRead(Fixed):
+    """Temperature and humidity of the air at the surface of a piece."""
+
+    type: Literal["surface_read"] = "surface_read"
+    tag: Tag
+    temperature: DecimalText
+    unit: TemperatureUnit
+    rh_percent: DecimalText
+    spot: Line = Field(default="", description="Where on the piece.")
+    instrument: Line = ""
+    taken_at: AwareDatetime
 
 
 class StepDone(Fixed):
@@ -427,6 +490,63 @@ class PlanAdopted(Fixed):
     type: Literal["plan_adopted"] = "plan_adopted"
     plan: Digest
     problem: Digest
+    after: PlanSeen = None
+
+
+class PlannedPlace(Fixed):
+    """A step of a piece as the plan in use has it."""
+
+    piece: Tag
+    step: PlannedStep
+    station: Id
+    starts_at: AwareDatetime
+    ends_at: AwareDatetime
+    run: Ref | None = Field(default=None, description="For a chamber run.")
+
+
+class PlanEdited(Fixed):
+    """The lead told the planner something that every plan from now on keeps."""
+
+    type: Literal["plan_edited"] = "plan_edited"
+    edit: Ref
+    kind: PlanEditKind
+    pieces: tuple[Tag, ...] = Field(min_length=1, max_length=1000)
+    step: PlannedStep | None = Field(default=None, description="Null: from the next step on.")
+    station: Id | None = Field(default=None, description="Move: the only place for the step.")
+    not_before: AwareDatetime | None = Field(
+        default=None, description="Move or hold: the step starts no sooner."
+    )
+    waits_for: Line = Field(
+        default="", description="Hold: whom or what it waits for, until this edit is withdrawn."
+    )
+    placed: tuple[PlannedPlace, ...] = Field(default=(), description="Pin: what stays where.")
+    others: tuple[Tag, ...] = Field(
+        default=(), description="Keep apart: what `pieces` share no chamber run with."
+    )
+    reason: Name
+    after: PlanSeen = None
+
+    @model_validator(mode="after")
+    def _says_what(self) -> Self:
+        match self.kind:
+            case PlanEditKind.MOVE if self.station is None and self.not_before is None:
+                raise ValueError("station: choose where to, or give the earliest start")
+            case PlanEditKind.HOLD if self.not_before is None and not self.waits_for:
+                raise ValueError("waits_for: say whom it waits for, or give the earliest start")
+            case PlanEditKind.PIN if not self.placed:
+                raise ValueError("placed: nothing of it is in the plan")
+            case PlanEditKind.SEPARATE if not self.others or set(self.others) & set(self.pieces):
+                raise ValueError("others: choose two different sides to keep apart")
+        return self
+
+
+class PlanEditWithdrawn(Fixed):
+    """An edit of the plan no longer counts."""
+
+    type: Literal["plan_edit_withdrawn"] = "plan_edit_withdrawn"
+    edit: Ref
+    reason: Line = ""
+    after: PlanSeen = None
 
 
 # --- the crews' phones ------------------------------------------------------------------------
@@ -650,6 +770,7 @@ Body = Annotated[
     | HandedOver
     | ManifestDelayed
     | ItemReceived
+    | MissingTold
     | ItemMoved
     | FacilityDescribed
     | StationClosed
@@ -657,8 +778,12 @@ Body = Annotated[
     | OverrideSigned
     | InstrumentRegistered
     | Weighed
+    | MoistureRead
+    | SurfaceRead
     | StepDone
     | PlanAdopted
+    | PlanEdited
+    | PlanEditWithdrawn
     | PhoneEnrolled
     | PhoneRevoked
     | RunOpened
@@ -858,7 +983,13 @@ def subjects(body: Body) -> frozenset[str]:
         found.add("loss:*")
     if isinstance(
         body,
-        FacilityDescribed | StationClosed | ProgrammeSigned | InstrumentRegistered | PlanAdopted,
+        FacilityDescribed
+        | StationClosed
+        | ProgrammeSigned
+        | InstrumentRegistered
+        | PlanAdopted
+        | PlanEdited
+        | PlanEditWithdrawn,
     ):
         found.add("facility:")
     return frozenset(found)

@@ -3,9 +3,11 @@
 Lengths are millimetres and volumes litres, as integers, because the planner counts in them.
 """
 
+import hashlib
 from datetime import date, time
 from typing import Annotated, Literal, Self
 
+import rfc8785
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from shared.vocabulary import StepKind
@@ -36,6 +38,11 @@ class Chamber(FacilityPart):
         description="Share of the inside volume that a load may fill."
     )
     air_changes_per_h: Annotated[float, Field(gt=0, le=1000)] = Field(description="While airing.")
+    half_loss_h: Annotated[float, Field(gt=0, le=10_000)] | None = Field(
+        default=None,
+        description="Hours in which gas falls to half in the shut chamber, as measured; "
+        "none until somebody has measured it.",
+    )
     programmes: tuple[Id, ...] = Field(description="Programmes this chamber may run.")
     zones: tuple[str, ...] = Field(min_length=1, description="Where gas is measured.")
 
@@ -58,6 +65,9 @@ class Room(FacilityPart):
     temperature_c: float
     rh: Annotated[float, Field(gt=0, lt=1)] = Field(description="Relative humidity held, 0 to 1.")
     air_speed_m_s: Annotated[float, Field(ge=0, le=5)] = 0.2
+    quarantine: bool = Field(
+        default=False, description="Kept apart for mould, insects and foul water."
+    )
 
 
 class ColdStore(FacilityPart):
@@ -68,6 +78,9 @@ class ColdStore(FacilityPart):
     label: str
     usable_l: Litres
     temperature_c: float
+    quarantine: bool = Field(
+        default=False, description="Kept apart for mould, insects and foul water."
+    )
 
 
 class Shift(FacilityPart):
@@ -118,6 +131,13 @@ class LicensedPerson(FacilityPart):
     hours: tuple[Shift, ...] = Field(min_length=1, description="When the person can attend.")
 
 
+class Holiday(FacilityPart):
+    """A day on which nobody works; rooms and chambers run on."""
+
+    day: date
+    label: str
+
+
 class Facility(FacilityPart):
     """The whole facility, as one validated document."""
 
@@ -128,6 +148,7 @@ class Facility(FacilityPart):
     stations: tuple[Station, ...] = Field(min_length=1)
     clean_downs: tuple[CleanDown, ...] = ()
     licensed: tuple[LicensedPerson, ...] = ()
+    holidays: tuple[Holiday, ...] = ()
 
     @model_validator(mode="after")
     def _ids_differ(self) -> Self:
@@ -138,6 +159,15 @@ class Facility(FacilityPart):
                 f"stations: id used twice: {', '.join(sorted(twice))}; give each its own"
             )
         return self
+
+    @property
+    def digest(self) -> str:
+        """SHA-256 of the description's canonical JSON (RFC 8785), to tell two apart."""
+        return hashlib.sha256(rfc8785.dumps(self.model_dump(mode="json"))).hexdigest()
+
+    def licence(self, licence_no: str | None) -> LicensedPerson | None:
+        """The person who holds this licence, if anybody here does."""
+        return next((one for one in self.licensed if one.licence_no == licence_no), None)
 
     def station(self, station_id: str) -> "Chamber | Room | ColdStore | Bench":
         """The station with this id; ``KeyError`` if there is none."""

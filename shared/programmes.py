@@ -1,12 +1,14 @@
 """A treatment programme: drawn up and signed by the licensed person, never by Lagan."""
 
+from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
+from enum import StrEnum
 from typing import Annotated, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-from shared.facility import Id
+from shared.facility import Facility, Id
 from shared.quantities import FactBook, Mark
 from shared.vocabulary import Agent, Material, Target
 
@@ -36,6 +38,14 @@ PASSES_APART_S = FACTS.note(
     3_600,
     "s",
     _REBOUND,
+    Mark.COMMON_PRACTICE,
+)
+
+SOON_D = FACTS.note(
+    "days before the end at which a programme is said to expire soon",
+    30,
+    "d",
+    "ours",
     Mark.COMMON_PRACTICE,
 )
 
@@ -122,3 +132,50 @@ class Programme(BaseModel):
     def needs_licence(self) -> bool:
         """Whether a licensed person must be there: every gas programme."""
         return self.clearance is not None
+
+
+class State(StrEnum):
+    """Whether a programme may be worked by."""
+
+    IN_FORCE = "in_force"
+    EXPIRES_SOON = "expires_soon"
+    EXPIRED = "expired"
+    NOT_LICENSED = "not_licensed"
+
+
+@dataclass(frozen=True)
+class Standing:
+    """Where a programme stands on a day, in words."""
+
+    state: State
+    words: str
+
+    @property
+    def usable(self) -> bool:
+        """Whether it may be planned and started."""
+        return self.state in {State.IN_FORCE, State.EXPIRES_SOON}
+
+
+def standing_of(programme: Programme, facility: Facility | None, day: date) -> Standing:
+    """Where ``programme`` stands on ``day``; one with a gas needs its signer's licence on file."""
+    if programme.expires < day:
+        return Standing(State.EXPIRED, f"expired on {programme.expires}; have it signed anew")
+    ends = programme.expires
+    if programme.needs_licence:
+        person = facility.licence(programme.licence_no) if facility else None
+        if person is None:
+            return Standing(
+                State.NOT_LICENSED,
+                f"not signed for a licence on file; {programme.licence_no} is nobody's here",
+            )
+        if person.expires < day:
+            return Standing(
+                State.NOT_LICENSED,
+                f"licence {person.licence_no} expired on {person.expires}; have it renewed",
+            )
+        ends = min(ends, person.expires)
+    left = (ends - day).days
+    if left <= SOON_D:
+        when = "today" if left == 0 else f"in {left} day{'' if left == 1 else 's'}, on {ends}"
+        return Standing(State.EXPIRES_SOON, f"expires {when}")
+    return Standing(State.IN_FORCE, f"in force until {ends}")

@@ -7,9 +7,10 @@ A field that two devices set without having seen each other's value keeps both: 
 order is shown, and the field is listed as a conflict until somebody who saw both settles it.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from hashlib import sha256
 from typing import Any, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -30,6 +31,7 @@ from shared.vocabulary import (
     Peril,
     Phase,
     PhotoKind,
+    PlanEditKind,
     Role,
     Significance,
     StepKind,
@@ -123,6 +125,27 @@ class Weighing(Record):
 
     mass: ev.Mass
     taken_at: datetime
+    instrument: str = ""
+
+
+class MoistureReading(Record):
+    """What a moisture meter showed at one spot, per cent of the dry mass."""
+
+    percent: str
+    method: str
+    spot: str
+    taken_at: datetime
+
+
+class SurfaceReading(Record):
+    """The air at the surface of a piece."""
+
+    temperature: str
+    unit: ev.TemperatureUnit
+    rh_percent: str
+    spot: str
+    instrument: str
+    taken_at: datetime
 
 
 class Step(Record):
@@ -200,7 +223,11 @@ class Item(Record):
     run: str | None = None
     received_at: str | None = None
     condition_at_receipt: str = ""
+    damaged_in_transit: bool | None = None
+    placed_because: str = Field(default="", description="Why it stands there against advice.")
     weighings: list[Weighing] = Field(default_factory=list)
+    moisture: list[MoistureReading] = Field(default_factory=list)
+    surface: list[SurfaceReading] = Field(default_factory=list)
     steps: list[Step] = Field(default_factory=list)
     runs: list[str] = Field(default_factory=list)
     overrides: list["OverrideOnFile"] = Field(default_factory=list)
@@ -281,6 +308,16 @@ class Handover(Record):
     at: str
 
 
+class Told(Record):
+    """Who was told of pieces that did not come."""
+
+    tags: list[str]
+    told: str
+    note: str
+    by: str
+    at: str
+
+
 class Manifest(Record):
     """What goes on one truck, and where it has got to."""
 
@@ -293,6 +330,18 @@ class Manifest(Record):
     delays: list[str] = Field(default_factory=list)
     handovers: list[Handover] = Field(default_factory=list)
     received: list[str] = Field(default_factory=list)
+    told: list[Told] = Field(default_factory=list)
+
+    @property
+    def untold(self) -> list[str]:
+        """Missing, and nobody has been told of it yet."""
+        known = {tag for one in self.told for tag in one.tags}
+        return [tag for tag in self.missing if tag not in known]
+
+    @property
+    def is_closed(self) -> bool:
+        """Whether the truck came and all on its list is accounted for."""
+        return bool(self.received or self.told) and not self.untold
 
     @property
     def missing(self) -> list[str]:
@@ -426,6 +475,16 @@ class Closure(Record):
     reason: str
 
 
+class ProgrammeSignature(Record):
+    """That a version of a programme was signed: by whom, when, and with what document."""
+
+    programme: str
+    version: int
+    signed_by: str
+    signed_at: datetime
+    document: str | None = None
+
+
 class Instrument(Record):
     """A gas instrument."""
 
@@ -435,16 +494,58 @@ class Instrument(Record):
     calibrated_until: datetime
 
 
+class PlanEdit(Record):
+    """What a person told the planner, and whether it still counts."""
+
+    edit: str
+    kind: PlanEditKind
+    pieces: tuple[str, ...]
+    step: str | None = None
+    station: str | None = None
+    not_before: datetime | None = None
+    waits_for: str = ""
+    placed: tuple[ev.PlannedPlace, ...] = ()
+    others: tuple[str, ...] = ()
+    reason: str
+    actor: str
+    at: str
+    withdrawn: bool = False
+
+
+class PlanAct(Record):
+    """Something decided about the plan or what it rests on: by whom, and in a few words."""
+
+    event: str
+    at: str
+    actor: str
+    words: str
+
+
 class FacilityBook(Record):
     """The facility as the log describes it."""
 
     facility: Facility | None = None
     closures: list[Closure] = Field(default_factory=list)
     programmes: list[Programme] = Field(default_factory=list)
+    signatures: list[ProgrammeSignature] = Field(default_factory=list)
     instruments: list[Instrument] = Field(default_factory=list)
     plan: str | None = None
     problem: str | None = None
     plans_adopted: int = 0
+    edits: list[PlanEdit] = Field(default_factory=list)
+    plan_acts: list[PlanAct] = Field(default_factory=list)
+
+    @property
+    def plan_seen(self) -> str:
+        """A digest of all that was decided about the plan so far."""
+        return _acts_digest(self.plan_acts)
+
+    def decided_since(self, seen: str) -> list[PlanAct]:
+        """What was decided since a reader saw ``seen``; all, if nobody can have seen that."""
+        for count in range(len(self.plan_acts), -1, -1):
+            if _acts_digest(self.plan_acts[:count]) == seen:
+                return self.plan_acts[count:]
+        return list(self.plan_acts)
 
     def programme(self, programme_id: str, version: int | None = None) -> Programme | None:
         """The named version of a programme, or its newest; ``None`` if there is none."""
@@ -486,6 +587,10 @@ class Phone(Record):
     revoked_at: str | None = None
     revoked_by: str = ""
     revoked_because: str = ""
+
+
+def _acts_digest(acts: Sequence[PlanAct]) -> str:
+    return sha256("\n".join(act.event for act in acts).encode()).hexdigest()
 
 
 def standing(entries: Iterable[Entry]) -> list[Entry]:
@@ -716,14 +821,21 @@ def _apply_to_item(item: Item, entry: Entry, body: ev.Body) -> None:
             item.station, item.station_since = body.station, event.device_time
             item.received_at = event.device_time
             item.condition_at_receipt = body.condition
+            item.damaged_in_transit = body.damaged_in_transit
+            item.placed_because = body.reason
         case ev.ItemMoved():
             item.station, item.station_since = body.station, event.device_time
+            item.placed_because = body.reason
         case ev.OverrideSigned():
             item.overrides.append(
                 _said(OverrideOnFile, body, role=event.role, signed_at=event.device_time)
             )
         case ev.Weighed():
             item.weighings.append(_said(Weighing, body))
+        case ev.MoistureRead():
+            item.moisture.append(_said(MoistureReading, body))
+        case ev.SurfaceRead():
+            item.surface.append(_said(SurfaceReading, body))
         case ev.StepDone():
             item.steps.append(_said(Step, body, actor=event.actor))
         case ev.ItemLoaded():
@@ -801,6 +913,16 @@ def fold_manifest(manifest_id: str, entries: Iterable[Entry]) -> Manifest | None
                 manifest.handovers.append(_said(Handover, body, at=entry.event.device_time))
             case ev.ItemReceived() if body.tag not in manifest.received:
                 manifest.received.append(body.tag)
+            case ev.MissingTold():
+                manifest.told.append(
+                    Told(
+                        tags=list(body.tags),
+                        told=body.told,
+                        note=body.note,
+                        by=entry.event.actor,
+                        at=entry.event.device_time,
+                    )
+                )
             case _:
                 pass
     return manifest if manifest.tags else None
@@ -864,22 +986,55 @@ def fold_facility(entries: Iterable[Entry]) -> FacilityBook:
     """The facility as described so far; empty before the first description."""
     book = FacilityBook()
     for entry in standing(entries):
-        body = entry.body
+        body, event = entry.body, entry.event
+
+        def act(words: str, event: ev.Event = event) -> None:
+            book.plan_acts.append(
+                PlanAct(event=event.id, at=event.device_time, actor=event.actor, words=words)
+            )
+
         match body:
             case ev.FacilityDescribed():
                 book.facility = body.facility
+                act("described the facility anew")
             case ev.StationClosed():
                 book.closures.append(_said(Closure, body))
+                act(f"took {_station_label(book, body.station)} out of use: {body.reason}")
             case ev.ProgrammeSigned():
                 book.programmes.append(body.programme)
+                book.signatures.append(
+                    ProgrammeSignature(
+                        programme=body.programme.id,
+                        version=body.programme.version,
+                        signed_by=body.programme.signed_by,
+                        signed_at=datetime.fromisoformat(entry.event.device_time),
+                        document=body.document,
+                    )
+                )
             case ev.InstrumentRegistered():
                 book.instruments.append(_said(Instrument, body))
             case ev.PlanAdopted():
                 book.plan, book.problem = body.plan, body.problem
                 book.plans_adopted += 1
+                act("took another plan into use")
+            case ev.PlanEdited():
+                if all(body.edit != one.edit for one in book.edits):
+                    said = {"actor": event.actor, "at": event.device_time}
+                    book.edits.append(_said(PlanEdit, body, **said))
+                    act(f"edited the plan ({body.kind.label.lower()}): {body.reason}")
+            case ev.PlanEditWithdrawn():
+                for one in book.edits:
+                    if one.edit == body.edit and not one.withdrawn:
+                        one.withdrawn = True
+                        act(f"withdrew an edit of the plan ({one.kind.label.lower()})")
             case _:
                 pass
     return book
+
+
+def _station_label(book: FacilityBook, station: str) -> str:
+    known = book.facility.stations if book.facility else ()
+    return next((one.label for one in known if one.id == station), station)
 
 
 def fold_phone(phone_id: str, entries: Iterable[Entry]) -> Phone | None:

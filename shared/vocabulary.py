@@ -220,6 +220,15 @@ class StepKind(Labelled):
     RETURN = "return", "Return"
 
 
+class PlanEditKind(Labelled):
+    """What a person may tell the planner about a piece or a run."""
+
+    MOVE = "move", "Move to another place or time"
+    HOLD = "hold", "Hold"
+    PIN = "pin", "Keep as planned"
+    SEPARATE = "separate", "Keep apart"
+
+
 class Band(Labelled):
     """How soon a piece must move, in plain words."""
 

@@ -132,12 +132,12 @@ def test_custody_is_written_verified_and_refused_when_tampered(data: Path, tmp_p
 
 
 def test_a_facility_is_printed_taken_in_and_printed_the_same(tmp_path: Path) -> None:
-    data, file = tmp_path / "data", tmp_path / "setup.json"
+    data, file = tmp_path / "data", tmp_path / "setup.yaml"
     pattern = lagan("facility", "--data", data).stdout
     file.write_text(pattern)
     assert lagan("facility", file, "--data", data).exit_code == 0
     assert lagan("facility", "--data", data).stdout == pattern
-    file.write_text(pattern.replace('"rail_mm": 3000', '"rail_mm": -1'))
+    file.write_text(pattern.replace("rail_mm: 3000", "rail_mm: -1"))
     wrong = lagan("facility", file, "--data", data)
     assert wrong.exit_code == 2
     assert "rail_mm" in wrong.output

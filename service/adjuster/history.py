@@ -23,6 +23,8 @@ _TITLES = {
     "item_moved": "Moved",
     "override_signed": "Conservator's override signed",
     "weighed": "Weighed",
+    "moisture_read": "Moisture measured",
+    "surface_read": "Air at its surface measured",
     "step_done": "Step finished",
     "run_opened": "Put down for a chamber run",
     "run_item_added": "Added to a chamber run",
@@ -86,13 +88,20 @@ def _words(body: ev.Body | None, zone: str) -> str:
         case ev.ManifestClosed():
             return f"{body.manifest}, {body.vehicle}"
         case ev.ItemReceived():
-            return "; ".join(filter(None, (body.station, body.condition)))
+            harmed = "damaged on the way" if body.damaged_in_transit else ""
+            return "; ".join(filter(None, (body.station, harmed, body.condition, body.reason)))
         case ev.ItemMoved():
-            return f"To {body.station}"
+            return "; ".join(filter(None, (f"To {body.station}", body.reason)))
         case ev.OverrideSigned():
             return f"{body.agent.label}: {body.reason}, until {body.expires}"
         case ev.Weighed():
-            return f"{body.mass.value} {body.mass.unit}"
+            return "; ".join(filter(None, (f"{body.mass.value} {body.mass.unit}", body.instrument)))
+        case ev.MoistureRead():
+            return "; ".join(filter(None, (f"{body.percent} %", body.method, body.spot)))
+        case ev.SurfaceRead():
+            degree = "°C" if body.unit == "degC" else "°F"
+            air = f"{body.temperature} {degree}, {body.rh_percent} % RH"
+            return "; ".join(filter(None, (air, body.spot, body.instrument)))
         case ev.StepDone():
             hours = f"{body.hours} h of work" if body.hours else ""
             return "; ".join(filter(None, (body.step.label, _span(body, zone), hours, body.note)))

@@ -11,11 +11,13 @@ from fastapi.routing import APIRoute
 from pydantic import ValidationError
 
 from shared import events as ev
+from shared.vocabulary import PlanEditKind
 
 ACTOR = "Your name: say who you are, so that the record can."
 ACTIONS = frozenset(
-    {"step", "move", "open", "load", "phase", "reading", "dose", "hold", "sign", "unseal"}
-    | {"solve", "adopt"}
+    {"step", "move", "open", "phase", "reading", "dose", "hold", "sign", "unseal"}
+    | {"solve", "adopt", "stop", "drop", "close", "withdraw", "told", "photo", "add", "take-off"}
+    | set(PlanEditKind)
 )
 """Last parts of the addresses that forms are sent to; the page is the address before it."""
 

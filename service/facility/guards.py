@@ -4,20 +4,26 @@ Facts (a reading, a dose) are never refused: the record must say what happened. 
 what must not be loaded, skipping a phase, opening a chamber that is not cleared.
 """
 
+from collections.abc import Sequence
 from datetime import datetime
 from functools import partial
 
 from sqlmodel import Session
 
-from service.facility.loading import why_not_load
+from service.facility.loading import why_not_enter, why_not_load
+from service.facility.programmes import faults_in
 from service.facility.runs import NEXT_PHASES, in_hand
 from service.log import reading
 from service.log.append import Guard
 from shared import events as ev
 from shared.facility import Chamber
 from shared.facts import Facts
-from shared.records import RunSheet
+from shared.programmes import standing_of
+from shared.records import PlanAct, RunSheet
 from shared.vocabulary import Phase, Role
+
+MEANWHILE = "Not done, because meanwhile:"
+MOST_DECIDED = 4
 
 
 def why_not(
@@ -26,23 +32,25 @@ def why_not(
     """Why ``body`` must not be recorded now by the facts ``known`` here, or ``None``."""
     match body:
         case ev.ProgrammeSigned():
-            return _why_not_programme(session, body)
+            return _why_not_programme(session, body, now, known)
         case ev.FacilityDescribed():
             return _why_not_described(session, body)
         case ev.RunOpened():
             return _why_not_run(session, body, now)
         case ev.RunItemAdded():
-            return _why_not_added(session, body)
+            return _why_not_added(session, body, now, known)
         case ev.RunItemRemoved():
             return _why_not_removed(session, body)
         case ev.ItemLoaded():
             return why_not_load(session, body, now, known)
         case ev.PhaseEntered():
-            return _why_not_phase(session, body)
+            return _why_not_phase(session, body, now)
         case ev.ChamberOpened():
             return _why_not_open(session, body, now, known)
         case ev.OverrideSigned() if event.role is not Role.CONSERVATOR:
             return "role: only a conservator may sign an override"
+        case ev.PlanAdopted() | ev.PlanEdited() | ev.PlanEditWithdrawn():
+            return _why_not_plan(session, body)
         case ev.TagReplaced():
             if reading.item(session, reading.EVERYTHING, body.new_tag) is not None:
                 return f"new_tag: {body.new_tag} is already tied to a piece; take a blank tag"
@@ -60,6 +68,9 @@ JUDGED = (
     ev.ChamberOpened,
     ev.OverrideSigned,
     ev.TagReplaced,
+    ev.PlanAdopted,
+    ev.PlanEdited,
+    ev.PlanEditWithdrawn,
 )
 
 
@@ -68,10 +79,16 @@ def facility_guard(known: Facts) -> Guard:
     return Guard(judges=JUDGED, why_not=partial(why_not, known))
 
 
-def _why_not_programme(session: Session, body: ev.ProgrammeSigned) -> str | None:
+def _why_not_programme(
+    session: Session, body: ev.ProgrammeSigned, now: datetime, known: Facts
+) -> str | None:
     signed = body.programme
-    on_file = reading.facility(session).programme(signed.id, signed.version)
-    if on_file is None or on_file == signed:
+    book = reading.facility(session)
+    on_file = book.programme(signed.id, signed.version)
+    if on_file is None:
+        faults = faults_in(signed, book.facility, now.date(), known)
+        return "; ".join(f"{field}: {sentence}" for field, sentence in faults) or None
+    if on_file == signed:
         return None
     return (
         f"version: {on_file.label} version {signed.version} is signed already and stays as it is; "
@@ -83,16 +100,30 @@ def _why_not_described(session: Session, body: ev.FacilityDescribed) -> str | No
     """A chamber that is in use stays as it is: its zones are what clearance measures."""
     before = reading.facility(session)
     stations = {one.id: one for one in body.facility.stations}
+    if body.after is not None and (before.facility is None or before.facility.digest != body.after):
+        return (
+            "facility: somebody else has changed it since you opened the form; look at both and "
+            "save again"
+        )
+    held = reading.counts_by_station(session, reading.EVERYTHING)
+    for station in before.facility.stations if before.facility else ():
+        if station.id not in stations and held.get(station.id):
+            return (
+                f"stations: {station.label} holds {held[station.id]} pieces and can't be taken "
+                "out; move them first"
+            )
     for run in reading.runs(session):
-        if run.phase in {Phase.UNLOADED, Phase.PLANNED}:
+        if run.phase is Phase.UNLOADED:
             continue
         chamber, after = before.chamber(run.station), stations.get(run.station)
+        if run.phase is Phase.PLANNED and after is not None:
+            continue
         if chamber is None or chamber == after:
             continue
         if not isinstance(after, Chamber):
             return (
-                f"stations: {chamber.label} holds run {run.run} and can't be left out; "
-                "unload it first"
+                f"stations: {chamber.label} is needed by run {run.run} and can't be taken out; "
+                "abort or unload the run first"
             )
         for name in ("inside_mm", "zones", "air_changes_per_h"):
             if getattr(after, name) != getattr(chamber, name):
@@ -103,15 +134,45 @@ def _why_not_described(session: Session, body: ev.FacilityDescribed) -> str | No
     return None
 
 
-def _why_not_added(session: Session, body: ev.RunItemAdded) -> str | None:
+def _why_not_plan(
+    session: Session, body: ev.PlanAdopted | ev.PlanEdited | ev.PlanEditWithdrawn
+) -> str | None:
+    """Two people plan at once: the second is told what the first decided."""
+    book = reading.facility(session)
+    if body.after is not None and body.after != book.plan_seen:
+        return f"{MEANWHILE} {decided(book.decided_since(body.after))} Look again, then decide."
+    if isinstance(body, ev.PlanAdopted):
+        return None
+    known = {one.edit: one for one in book.edits}
+    if isinstance(body, ev.PlanEdited):
+        if body.edit in known:
+            return f"edit: {body.edit} is there already; give it another id"
+        return None
+    if body.edit not in known or known[body.edit].withdrawn:
+        return f"edit: {body.edit} does not count any more; nothing is left to withdraw"
+    return None
+
+
+def decided(acts: Sequence[PlanAct]) -> str:
+    """Who decided what, newest last; the last few of many."""
+    last = acts[-MOST_DECIDED:]
+    earlier = f"{len(acts) - len(last)} decisions, and then: " if len(acts) > len(last) else ""
+    return earlier + " ".join(f"{act.actor} {act.words}." for act in last)
+
+
+def _why_not_added(
+    session: Session, body: ev.RunItemAdded, now: datetime, known: Facts
+) -> str | None:
     run = reading.run_sheet(session, body.run)
     if run is None:
         return f"run: there is no run {body.run}"
-    if reading.item(session, reading.EVERYTHING, body.tag) is None:
+    item = reading.item(session, reading.EVERYTHING, body.tag)
+    if item is None:
         return f"tag: no piece carries the tag {body.tag}; scan it again"
     if body.tag in run.tags:
         return f"tag: {body.tag} is on the sheet of run {body.run} already"
-    return _why_not_listed(run)
+    closed = _why_not_listed(run)
+    return closed or why_not_enter(session, run, item, run.tags, now, known=known)
 
 
 def _why_not_removed(session: Session, body: ev.RunItemRemoved) -> str | None:
@@ -143,8 +204,9 @@ def _why_not_run(session: Session, body: ev.RunOpened, now: datetime) -> str | N
     programme = book.programme(body.programme, body.version)
     if programme is None:
         return f"programme: {body.programme} version {body.version} is not on file; have it signed"
-    if programme.expires < now.date():
-        return f"programme: {programme.label} expired on {programme.expires}; have it signed anew"
+    standing = standing_of(programme, book.facility, now.date())
+    if not standing.usable:
+        return f"programme: {programme.label} {standing.words}"
     newest = book.programme(body.programme)
     if newest is not None and newest.version != body.version:
         return f"version: {programme.label} now stands at version {newest.version}; use that"
@@ -171,7 +233,7 @@ def _held_by(session: Session, station: str) -> str | None:
     )
 
 
-def _why_not_phase(session: Session, body: ev.PhaseEntered) -> str | None:
+def _why_not_phase(session: Session, body: ev.PhaseEntered, now: datetime) -> str | None:
     run = reading.run_sheet(session, body.run)
     if run is None:
         return f"run: there is no run {body.run}"
@@ -183,6 +245,10 @@ def _why_not_phase(session: Session, body: ev.PhaseEntered) -> str | None:
     if body.phase not in NEXT_PHASES[run.phase]:
         allowed = ", ".join(phase.label for phase in NEXT_PHASES[run.phase]) or "nothing"
         return f"phase: “{run.phase.label}” is followed by: {allowed}"
+    if body.phase in {Phase.LOADING, Phase.SEALED, Phase.DOSING}:
+        lapsed = _why_lapsed(session, run, now)
+        if lapsed is not None:
+            return f"phase: {lapsed}"
     if run.phase is Phase.PLANNED:
         holding = _held_by(session, run.station)
         if holding is not None:
@@ -197,6 +263,19 @@ def _why_not_phase(session: Session, body: ev.PhaseEntered) -> str | None:
         missing = len(set(run.tags) - set(run.loaded))
         return f"phase: {missing} of the run's pieces are not loaded; load them or take them off"
     return None
+
+
+def _why_lapsed(session: Session, run: RunSheet, now: datetime) -> str | None:
+    """Why the run's programme can't be started or dosed now, or ``None``.
+
+    It is asked again at every step towards the gas: days may lie between planning and dosing.
+    """
+    book = reading.facility(session)
+    programme = book.programme(run.programme, run.version)
+    if programme is None:
+        return f"{run.programme} version {run.version} is not on file; have it signed first"
+    standing = standing_of(programme, book.facility, now.date())
+    return None if standing.usable else f"{programme.label} {standing.words}"
 
 
 def _why_not_cleared(run: RunSheet) -> str | None:

@@ -1,5 +1,7 @@
 """Guarded loading: what stops a piece at the chamber door, in words for a person in a hurry."""
 
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
 
@@ -13,6 +15,8 @@ from shared.facts import Facts
 from shared.quantities import LengthUnit, to_metres
 from shared.records import Item, RunSheet
 from shared.vocabulary import Phase
+
+NAME_WORDS = 4
 
 
 def sides_m(item: Item, known: Facts) -> tuple[float, float, float] | None:
@@ -49,6 +53,36 @@ def rail_mm(item: Item, known: Facts) -> int:
     return (round(depth * 1000) + rail_gap_mm(known)) * item.quantity
 
 
+def rack_mm(item: Item, known: Facts) -> int:
+    """Rack taken: the width of a piece and the gap beside it, for each of a set."""
+    sides = sides_m(item, known)
+    width = sides[1] if sides else 0.4
+    gap = round(known.spacing("rack_gap_m").value * 1000)
+    return (round(width * 1000) + gap) * item.quantity
+
+
+@dataclass(frozen=True)
+class RailStretch:
+    """Where a piece hangs: millimetres from the far end of the rail."""
+
+    item: Item
+    from_mm: int
+    to_mm: int
+
+
+def loading_order(items: Iterable[Item], known: Facts) -> list[RailStretch]:
+    """The pieces in loading order: the largest envelope first, from the far end to the door.
+
+    A suggestion. Equal pieces go by tag, so that two sheets of one run never differ.
+    """
+    order, at = [], 0
+    for item in sorted(items, key=lambda one: (-litres(one, known), one.tag)):
+        taken = rail_mm(item, known)
+        order.append(RailStretch(item, at, at + taken - rail_gap_mm(known)))
+        at += taken
+    return order
+
+
 def fits(item: Item, chamber: Chamber, known: Facts) -> str | None:
     """Why the piece does not go through the door or stand inside, or ``None``."""
     sides = sides_m(item, known)
@@ -72,44 +106,101 @@ def why_not_load(session: Session, body: ev.ItemLoaded, now: datetime, known: Fa
     run = reading.run_sheet(session, body.run)
     item = reading.item(session, reading.EVERYTHING, body.tag)
     if run is None:
-        return f"STOP: there is no run {body.run}; open it first"
+        return f"STOP: there is no run {body.run}. Open it first."
     if item is None:
-        return f"STOP: no piece carries the tag {body.tag}; scan it again"
-    name = item.title or item.object_type.label.lower()
-    if run.phase is not Phase.LOADING:
-        return f"STOP: this run is not being loaded; it is “{run.phase.label}”"
+        return f"STOP: no piece carries the tag {body.tag}. Scan it again."
     if run.doses:
-        return "STOP: agent has been dosed into this chamber; keep it shut"
+        return "STOP: agent has been dosed into this chamber. Keep it shut."
+    if run.phase is not Phase.LOADING:
+        return f"STOP: this run is not being loaded; it is “{run.phase.label}”. Ask the lead."
     if item.tag not in run.tags:
-        return f"STOP: wrong piece. {name} is not on this run's sheet"
+        return (
+            f"STOP: wrong piece. {short_name(item)} is not on this run's sheet. "
+            "Put it back, or add it to the sheet."
+        )
+    return why_not_enter(session, run, item, run.loaded, now, known=known)
+
+
+def short_name(item: Item) -> str:
+    """What a piece is called at the door: its first few words."""
+    words = (item.title or item.object_type.label.lower()).split()
+    return " ".join(words[:NAME_WORDS]) + ("…" if len(words) > NAME_WORDS else "")
+
+
+def why_not_enter(
+    session: Session,
+    run: RunSheet,
+    item: Item,
+    beside: Sequence[str],
+    now: datetime,
+    *,
+    known: Facts,
+) -> str | None:
+    """Why the piece can't be in this run beside the pieces ``beside``, or ``None``.
+
+    Asked when a piece is put on the sheet and again at the door: much may have changed.
+    """
+    elsewhere = _other_run(session, run, item.tag)
+    if elsewhere is not None:
+        return f"STOP: {short_name(item)} stands in run {elsewhere}. Take it out of that run first."
     book = reading.facility(session)
     programme = book.programme(run.programme, run.version)
     chamber = book.chamber(run.station)
     if programme is None or chamber is None:
-        return "STOP: the run's programme or chamber is not on file"
+        return "STOP: the run's programme or chamber is not on file. Ask the lead."
     parts = reading.parts_of(session, reading.EVERYTHING, item.tag)
     inside = [part for part in parts if part.tag in run.tags]
-    ruling = rule_on(programme, item, inside, state_of(item, known), now, known=known)
+    ruling = rule_on(
+        programme,
+        item,
+        inside,
+        state_of(item, known),
+        now,
+        facility=book.facility,
+        known=known,
+    )
     if not ruling.allowed:
-        return f"STOP: {name}. " + " ".join(ruling.refusals)
+        todo = "Put it aside; ask a conservator." if ruling.liftable else "Put it aside."
+        return f"STOP: {short_name(item)}. {ruling.refusals[0]} {todo}"
     too_big = fits(item, chamber, known)
     if too_big:
-        return f"STOP: {name} does not fit: {too_big}"
-    return _over_capacity(session, run, item, chamber, known)
+        return f"STOP: {short_name(item)} does not fit: {too_big}. Put it aside."
+    return _over_capacity(session, beside, item, chamber, known)
+
+
+def _other_run(session: Session, run: RunSheet, tag: str) -> str | None:
+    """Another run that has the piece inside.
+
+    A sheet alone does not hold a piece: it may have to pass through two programmes in turn.
+    """
+    return next(
+        (
+            other.run
+            for other in reading.runs(session)
+            if other.run != run.run and other.phase is not Phase.UNLOADED and tag in other.loaded
+        ),
+        None,
+    )
 
 
 def _over_capacity(
-    session: Session, run: RunSheet, item: Item, chamber: Chamber, known: Facts
+    session: Session, beside: Sequence[str], item: Item, chamber: Chamber, known: Facts
 ) -> str | None:
-    loaded = reading.items_by_tag(session, reading.EVERYTHING, run.loaded).values()
-    together = [item, *(inside for inside in loaded if inside.tag != item.tag)]
+    others = reading.items_by_tag(session, reading.EVERYTHING, beside).values()
+    together = [item, *(one for one in others if one.tag != item.tag)]
     filled, usable = (
         sum(litres(one, known) for one in together),
         chamber.volume_l * chamber.usable_fill,
     )
     if filled > usable:
-        return f"STOP: over fill. {filled:.0f} L with this piece, and {usable:.0f} L may be used"
+        return (
+            f"STOP: over fill. {filled:.0f} L with this piece, and {usable:.0f} L may be used. "
+            "Keep it out for the next run."
+        )
     hung = sum(rail_mm(one, known) for one in together)
     if hung > chamber.rail_mm:
-        return f"STOP: rail full. {hung} mm with this piece, of {chamber.rail_mm} mm"
+        return (
+            f"STOP: rail full. {hung} mm with this piece, of {chamber.rail_mm} mm. "
+            "Keep it out for the next run."
+        )
     return None

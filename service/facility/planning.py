@@ -5,10 +5,11 @@ of a problem is listed with the reason, never dropped in silence.
 """
 
 import math
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence, Set
+from dataclasses import dataclass, replace
 from datetime import datetime, time, timedelta
 from decimal import Decimal
+from functools import lru_cache
 from itertools import pairwise
 from zoneinfo import ZoneInfo
 
@@ -33,14 +34,15 @@ from service.facility.bodies import (
     slabs_in,
     water_in,
 )
-from service.facility.loading import litres, rail_mm, sides_m
+from service.facility.edits import Judged, with_edits
+from service.facility.loading import litres, rack_mm, rail_mm, sides_m
 from service.log import reading
 from service.log.reading import ItemFilter
 from shared import facility as fa
 from shared.drying import estimate_drying, moisture_release_kg_h
-from shared.facts import Action, Constant, DryingBody, Facts
+from shared.facts import Action, Constant, DryingBodyRow, Facts
 from shared.programmes import Programme
-from shared.records import Item, Loss, RunSheet
+from shared.records import Item, Loss, PlanEdit, RunSheet
 from shared.treatments import may_do
 from shared.vocabulary import Damage, Decision, Phase, StepKind
 
@@ -70,6 +72,7 @@ class Planning:
     left_out: tuple[LeftOut, ...]
     programmes: dict[str, Programme]
     freezable: frozenset[str]
+    edits: tuple[Judged, ...] = ()
 
 
 class NoFacilityError(ValueError):
@@ -85,7 +88,9 @@ class _Planner:
         now: datetime,
         previous: tuple[sp.Problem, Plan] | None,
         known: Facts,
+        told: Sequence[PlanEdit] = (),
     ) -> None:
+        self.told = told
         self.session, self.known = session, known
         self.epoch = now.replace(second=0, microsecond=0)
         self.book = reading.facility(session)
@@ -98,7 +103,6 @@ class _Planner:
         self.left_out: list[LeftOut] = []
         self.programmes: dict[str, Programme] = {}
         self.freezable: set[str] = set()
-        self.courses: dict[tuple[DryingBody, float, bool, str], tuple[float, ...]] = {}
         self.stations = {station.id: station for station in self._stations()}
         self.planned_programmes = {one.id: one for one in self._programmes()}
         self.licence_windows = self._licence_windows()
@@ -149,7 +153,16 @@ class _Planner:
             change_tolerance_min=60,
             weights=WEIGHTS,
         )
-        return Planning(problem, tuple(self.left_out), self.programmes, frozenset(self.freezable))
+        edited = with_edits(problem, (*self.book.edits, *self.told))
+        labels = {item.id: item.label for item in planned}
+        self.left_out += [LeftOut(tag, labels[tag], why) for tag, why in edited.held.items()]
+        return Planning(
+            edited.problem,
+            tuple(self.left_out),
+            self.programmes,
+            frozenset(self.freezable),
+            edited.judged,
+        )
 
     # --- pieces -------------------------------------------------------------------------------
 
@@ -326,7 +339,7 @@ class _Planner:
                 id=StepKind.DRY.value,
                 stations=tuple(room.id for room in rooms),
                 min_min=minutes,
-                rack_mm=min(self._rack(piece), *(room.rack_mm for room in rooms)),
+                rack_mm=min(rack_mm(piece, self.known), *(room.rack_mm for room in rooms)),
                 g_h=grams,
                 start_by_min=deadline,
                 start_by_weight=self._urgency(piece),
@@ -349,8 +362,8 @@ class _Planner:
         bodies = {self.known.ratings[material].drying_body for material in piece.materials}
         slowest = max(
             (
-                self._course(
-                    body,
+                _course(
+                    self.known.drying_bodies[body],
                     round(slabs_in(self.known.drying_bodies[body], piece, self.known), 2),
                     soaked,
                     room,
@@ -360,27 +373,6 @@ class _Planner:
             key=len,
         )
         return len(slowest) * 60, plateaus([kg * 1000 * area for kg in slowest])
-
-    def _course(
-        self, body: DryingBody, slabs: float, soaked: bool, room: fa.Room
-    ) -> tuple[float, ...]:
-        """Water given off by 1 m² of a body in each hour until it is dry, kg/h."""
-        key = (body, slabs, soaked, room.id)
-        if key not in self.courses:
-            row = self.known.drying_bodies[body]
-            air, slab = air_in(room), slab_of(row, 1.0, slabs)
-            emc = equilibrium(row, room)
-            water = water_in(row, emc, soaked=soaked) * slabs
-            hours = max(1, math.ceil(estimate_drying(slab, air, water, emc).likely.total_h))
-            released = moisture_release_kg_h(slab, air, water, emc, hours)
-            self.courses[key] = tuple(float(kg) for kg in released)
-        return self.courses[key]
-
-    def _rack(self, piece: Item) -> int:
-        sides = sides_m(piece, self.known)
-        width = sides[1] if sides else 0.4
-        gap = round(self.known.spacing("rack_gap_m").value * 1000)
-        return (round(width * 1000) + gap) * piece.quantity
 
     def _chamber(self, piece: Item, at: datetime) -> list[sp.Step]:
         run = self.open_runs.get(piece.tag)
@@ -423,7 +415,7 @@ class _Planner:
                 id=StepKind.AIR.value,
                 stations=tuple(room.id for room in rooms),
                 min_min=round(self.known.work_times[StepKind.AIR].base_min),
-                rack_mm=min(self._rack(piece), *(room.rack_mm for room in rooms)),
+                rack_mm=min(rack_mm(piece, self.known), *(room.rack_mm for room in rooms)),
             )
         ]
 
@@ -545,8 +537,20 @@ class _Planner:
                     yield sp.Bench(
                         id=station.id,
                         label=station.label,
-                        shifts=tuple(self._shifts(station.shifts)),
+                        shifts=tuple(self._bench_shifts(station)),
                     )
+
+    def _bench_shifts(self, bench: fa.Bench) -> Iterable[sp.Shift]:
+        """Working times at a bench without those in which it is closed."""
+        windows = self._open_windows(bench.id)
+        for shift in self._shifts(bench.shifts):
+            if windows is None:
+                yield shift
+                continue
+            for window in windows:
+                start, end = max(shift.start, window.start), min(shift.end, window.end)
+                if end > start:
+                    yield sp.Shift(start, end, shift.people)
 
     def _open_windows(self, station: str) -> tuple[sp.Window, ...] | None:
         closed = sorted(
@@ -565,11 +569,17 @@ class _Planner:
         return tuple(window for window in windows if window.end > window.start)
 
     def _shifts(self, shifts: Sequence[fa.Shift]) -> Iterable[sp.Shift]:
-        """Working times over the horizon, by start, on the facility's own clocks."""
+        """Working times over the horizon, by start, on the facility's own clocks.
+
+        Nobody works on a holiday.
+        """
+        holidays = {one.day for one in self.facility.holidays}
         first = self.epoch.astimezone(self.zone).date()
         spans = _working_spans(shifts)
         for day in range(HORIZON_DAYS):
             date = first + timedelta(days=day)
+            if date in holidays:
+                continue
             for span in spans[date.weekday()]:
                 start = max(self._minute(datetime.combine(date, span.starts, self.zone)), 0)
                 end = self._minute(datetime.combine(date, span.ends, self.zone))
@@ -612,19 +622,36 @@ class _Planner:
         return tuple(merged)
 
 
+@lru_cache(maxsize=2_000)
+def _course(row: DryingBodyRow, slabs: float, soaked: bool, room: fa.Room) -> tuple[float, ...]:
+    """Water given off by 1 m² of a body in each hour until it is dry, kg/h.
+
+    Kept from plan to plan: the same few bodies and rooms come again, and a plan put back around a
+    failure must not wait for them.
+    """
+    air, slab = air_in(room), slab_of(row, 1.0, slabs)
+    emc = equilibrium(row, room)
+    water = water_in(row, emc, soaked=soaked) * slabs
+    hours = max(1, math.ceil(estimate_drying(slab, air, water, emc).likely.total_h))
+    released = moisture_release_kg_h(slab, air, water, emc, hours)
+    return tuple(float(kg) for kg in released)
+
+
 def build_problem(
     session: Session,
     now: datetime,
     previous: tuple[sp.Problem, Plan] | None = None,
     *,
     known: Facts,
+    told: Sequence[PlanEdit] = (),
 ) -> Planning:
     """The problem for everything that is here or on its way at ``now``, by ``known`` facts.
 
-    ``previous`` is the adopted plan and its problem: what it moved is charged as a change.
-    Raises ``NoFacilityError`` before the facility is described.
+    ``previous`` is the adopted plan and its problem: what it moved is charged as a change. What
+    people told the planner is kept, and then what is ``told`` beside it. Raises
+    ``NoFacilityError`` before the facility is described.
     """
-    return _Planner(session, now, previous, known).build()
+    return _Planner(session, now, previous, known, told).build()
 
 
 def plateaus(rates: Sequence[float]) -> tuple[int, ...]:
@@ -648,31 +675,43 @@ def with_freezing(planning: Planning, plan: Plan, *, known: Facts) -> Planning:
 
     Freezing stops the clock, so the deadline moves from the drying to the freezing.
     """
+    starts = {(one.item, one.step): one.start for one in plan.placements}
+    late = {
+        item.id
+        for item in planning.problem.items
+        for step in item.steps
+        if step.id == StepKind.DRY.value
+        and step.start_by_min is not None
+        and starts[item.id, step.id] > max(step.start_by_min, 0)
+    }
+    return _frozen(planning, late, known)
+
+
+def frozen_as_before(planning: Planning, previous: Plan, *, known: Facts) -> Planning:
+    """What the last plan holds frozen before it dries is held so again."""
+    freeze = StepKind.FREEZE.value
+    return _frozen(planning, {one.item for one in previous.placements if one.step == freeze}, known)
+
+
+def _frozen(planning: Planning, wanted: Set[str], known: Facts) -> Planning:
     problem = planning.problem
     thaw_min = round(known.constant(Constant.THAW_MOST_H) * 60)
     stores = {one.id: one.litres for one in problem.stations if isinstance(one, sp.Store)}
-    starts = {(one.item, one.step): one.start for one in plan.placements}
+    pinned = {one.item for one in problem.fixed if one.step == StepKind.DRY.value}
     items = []
     for item in problem.items:
-        dry = next((step for step in item.steps if step.id == StepKind.DRY.value), None)
-        late = (
-            isinstance(dry, sp.RoomStep)
-            and dry.start_by_min is not None
-            and starts[item.id, dry.id] > max(dry.start_by_min, 0)
-        )
+        dry = any(step.id == StepKind.DRY.value for step in item.steps)
         large_enough = tuple(one for one, held in stores.items() if held >= item.volume_l)
-        if not (late and large_enough and item.id in planning.freezable):
+        may_be = dry and large_enough and item.id in planning.freezable - pinned
+        if not (may_be and item.id in wanted):
             items.append(item)
             continue
         steps = tuple(_frozen_first(item, large_enough, thaw_min))
         items.append(item.model_copy(update={"steps": steps}))
+    if tuple(items) == problem.items:
+        return planning
     changed = problem.model_dump() | {"items": [item.model_dump() for item in items]}
-    return Planning(
-        sp.Problem.model_validate(changed),
-        planning.left_out,
-        planning.programmes,
-        planning.freezable,
-    )
+    return replace(planning, problem=sp.Problem.model_validate(changed))
 
 
 def _frozen_first(item: sp.Item, stores: tuple[str, ...], thaw_min: int) -> Iterable[sp.Step]:

@@ -1,10 +1,10 @@
 """The facility, its signed programmes and its instruments as one file, read and written whole."""
 
-from pathlib import Path
 from typing import Annotated
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field
 
+from service.facility.programmes import missing_exclusions
 from service.installation import Installation
 from service.log import reading
 from shared import events as ev
@@ -29,26 +29,20 @@ class SetupDocument(BaseModel):
     ] = ()
 
 
-def read_setup(path: Path) -> SetupDocument:
-    """Read a set-up file (JSON). Raises ``SetupError`` naming each wrong field."""
-    try:
-        return SetupDocument.model_validate_json(path.read_bytes())
-    except ValidationError as error:
-        faults = (
-            f"{'.'.join(str(part) for part in one['loc']) or 'the file'}: {one['msg']}"
-            for one in error.errors()
-        )
-        raise SetupError("; ".join(faults)) from error
+def take_setup(
+    here: Installation, document: SetupDocument, actor: str, *, after: str | None = None
+) -> int:
+    """Record what the file says and the log does not say yet; returns the number of events.
 
-
-def take_setup(here: Installation, document: SetupDocument, actor: str) -> int:
-    """Record what the file says and the log does not say yet; returns the number of events."""
+    ``after`` is the digest of the description that the writer saw: a newer one is not written over.
+    Raises ``SetupError`` and ``RefusedError``.
+    """
     with here.database.read() as session:
         book = reading.facility(session)
     known_programmes = {(one.id, one.version): one for one in book.programmes}
     bodies: list[BaseModel] = []
     if book.facility != document.facility:
-        bodies.append(ev.FacilityDescribed(facility=document.facility))
+        bodies.append(ev.FacilityDescribed(facility=document.facility, after=after))
     for programme in document.programmes:
         known = known_programmes.get((programme.id, programme.version))
         if known is not None and known != programme:
@@ -57,6 +51,9 @@ def take_setup(here: Installation, document: SetupDocument, actor: str) -> int:
                 "figures; have it signed as a new version"
             )
         if known is None:
+            missing = missing_exclusions(programme, here.facts)
+            if missing:
+                raise SetupError(f"programmes: {programme.id}: {missing[0][0]}: {missing[0][1]}")
             bodies.append(ev.ProgrammeSigned(programme=programme))
     on_file = {one.instrument: one.model_dump() for one in book.instruments}
     bodies += [

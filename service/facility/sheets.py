@@ -23,7 +23,7 @@ from scheduler.plan import Run as PlannedRun
 from scheduler.problem import Problem
 from service.assessing import materials_of, triage_of
 from service.changed_facts import changes_note
-from service.facility.loading import litres, rail_gap_mm, rail_mm
+from service.facility.loading import RailStretch, litres, loading_order, rail_mm
 from service.log import reading
 from service.pages import size_words
 from shared.cautions import cautions_for, standing_cautions
@@ -58,19 +58,13 @@ def planned_times(problem: Problem, planned: PlannedRun) -> tuple[tuple[str, dat
 def run_sheet(
     session: Session, paper: RunPaper, book: FacilityBook, now: datetime, known: Facts
 ) -> RunSheet:
-    """The sheet for one run, its pieces largest first along the rail."""
+    """The sheet for one run, its pieces largest first from the far end of the rail."""
     zone = ZoneInfo(book.facility.zone) if book.facility else ZoneInfo("UTC")
-    pieces = sorted(
-        reading.items_by_tag(session, reading.EVERYTHING, paper.tags).values(),
-        key=lambda piece: (-litres(piece, known), piece.tag),
-    )
-    lines, at = [], 0
-    for piece in pieces:
-        taken = rail_mm(piece, known)
-        lines.append(
-            _line(session, piece, at, at + taken - rail_gap_mm(known), now=now, known=known)
-        )
-        at += taken
+    found = reading.items_by_tag(session, reading.EVERYTHING, paper.tags).values()
+    order = loading_order(found, known)
+    pieces = [one.item for one in order]
+    lines = [_line(session, one, now=now, known=known) for one in order]
+    hung = sum(rail_mm(piece, known) for piece in pieces)
     cautions = cautions_for(
         agents=[paper.programme.agent],
         hazards=[],
@@ -96,10 +90,10 @@ def run_sheet(
         fill=Fill(
             volume_used_m3=sum(litres(piece, known) for piece in pieces) / 1000,
             volume_usable_m3=paper.chamber.volume_l * paper.chamber.usable_fill / 1000,
-            rail_used_mm=at,
+            rail_used_mm=hung,
             rail_available_mm=paper.chamber.rail_mm,
         ),
-        rail_length_mm=max(paper.chamber.rail_mm, at),
+        rail_length_mm=max(paper.chamber.rail_mm, hung),
         spacing_rules=tuple(
             f"{round(row.value * 1000)} mm: {row.meaning}"
             for row in (known.spacing(name) for name in SPACINGS)
@@ -111,9 +105,8 @@ def run_sheet(
     )
 
 
-def _line(
-    session: Session, piece: Item, start: int, end: int, *, now: datetime, known: Facts
-) -> LoadLine:
+def _line(session: Session, hung: RailStretch, *, now: datetime, known: Facts) -> LoadLine:
+    piece = hung.item
     loss = reading.loss(session, reading.EVERYTHING, piece.loss) if piece.loss else None
     triage = triage_of(piece, loss, now, known=known)
     materials = ", ".join(material.label.lower() for material in piece.materials)
@@ -124,8 +117,8 @@ def _line(
         title=piece.title or piece.object_type.label,
         what=f"{piece.object_type.label}: {materials}{part}",
         size=size_words(piece.size) or "not measured",
-        rail_from_mm=start,
-        rail_to_mm=end,
+        rail_from_mm=hung.from_mm,
+        rail_to_mm=hung.to_mm,
         layer="rail",
         notes=notes,
         warnings=tuple(one.sentence for one in triage.never[:2]),

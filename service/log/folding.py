@@ -84,7 +84,13 @@ def refold(session: Session, subject: str) -> None:
             row.loss, row.claim, row.parent = record.loss, record.claim, record.parent
             row.station, row.conflicts = record.station, len(record.conflicts)
             row.search = " ".join(
-                [*record.tags, record.title, record.maker, str(record.found)]
+                [
+                    *record.tags,
+                    record.title,
+                    record.maker,
+                    str(record.found),
+                    record.container or "",
+                ]
             ).casefold()
         case Loss():
             row.loss, row.search = record.loss, f"{record.title} {record.site}".casefold()

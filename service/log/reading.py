@@ -123,6 +123,25 @@ def items(session: Session, scope: Scope, wanted: ItemFilter = ItemFilter()) -> 
     return _all(session, scope, Item, *conditions)
 
 
+@dataclass(frozen=True)
+class ItemText:
+    """A piece's record as it is kept, unread."""
+
+    subject: str
+    loss: str | None
+    data: str
+
+
+def item_texts(session: Session) -> list[ItemText]:
+    """Every piece's record as it is kept, for those who work the facility and read few of them."""
+    rows = session.exec(
+        select(RecordRow.subject, RecordRow.loss, RecordRow.data)
+        .where(RecordRow.kind == "item")
+        .order_by(RecordRow.subject)
+    )
+    return [ItemText(*row) for row in rows]
+
+
 def items_by_tag(session: Session, scope: Scope, tags: Iterable[str]) -> dict[str, Item]:
     """The pieces that carry these tags, or once did, within ``scope``; by the tag asked for.
 
@@ -193,6 +212,8 @@ def _by_first_tags(session: Session, found: list[Manifest]) -> list[Manifest]:
     first = first_tags(session, (tag for one in found for tag in (*one.tags, *one.received)))
     if first:
         for one in found:
+            for told in one.told:
+                told.tags = [first.get(tag, tag) for tag in told.tags]
             one.tags = list(dict.fromkeys(first.get(tag, tag) for tag in one.tags))
             one.received = list(dict.fromkeys(first.get(tag, tag) for tag in one.received))
     return found

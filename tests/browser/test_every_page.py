@@ -29,7 +29,12 @@ REACHED = {
     "/facility/",
     "/facility/items",
     "/facility/items/*",
+    "/facility/move",
+    "/facility/places",
+    "/facility/places/*",
     "/facility/plan",
+    "/facility/plan/pieces/*",
+    "/facility/plan/runs/*",
     "/facility/programmes",
     "/facility/receive",
     "/facility/receive/*",
@@ -67,7 +72,7 @@ def address(seeded: Seed, tmp_path_factory: pytest.TempPathFactory) -> Iterator[
 def shape(path: str) -> str:
     """A path without the names of single records."""
     parts = [("*" if re.search(r"\d|[A-Z]{2}", part) else part) for part in path.split("/")]
-    return "/".join(parts)
+    return re.sub(r"^/facility/places/[^/]+$", "/facility/places/*", "/".join(parts))
 
 
 def linked(page: Page) -> list[str]:

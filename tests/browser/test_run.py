@@ -82,22 +82,27 @@ def test_the_right_pieces_are_loaded_and_a_wrong_one_is_stopped(
     press(page, run, "open", "Open the run and load")
     expect(page.get_by_text("NOT CLEARED")).to_be_visible()
 
-    form(page, run, "load").get_by_label("Scan a piece in").fill(show_tag(stranger.tag))
+    page.get_by_role("link", name="Load by scan").click()
+    assert_sound(page)
+    form(page, run, "load").get_by_label("Scan the next piece").fill(show_tag(stranger.tag))
     press(page, run, "load", "Load")
     expect(page.get_by_role("alert")).to_contain_text("STOP: wrong piece.")
     expect(page.get_by_role("alert")).to_contain_text("is not on this run's sheet")
     assert_sound(page)
 
-    form(page, run, "load").get_by_label("Scan a piece in").fill(show_tag(tags[0]))
+    form(page, run, "load").get_by_label("Scan the next piece").fill(show_tag(tags[0]))
     press(page, run, "load", "Load")
-    expect(page.get_by_role("heading", name=f"Load (1 of {len(tags)} loaded)")).to_be_visible()
+    expect(page.get_by_text(f"1 of {len(tags)} loaded").last).to_be_visible()
+    page.goto(f"/facility/runs/{run}")
     enter_phase(page, run, Phase.SEALED)
     if len(tags) > 1:
         expect(page.get_by_role("alert")).to_contain_text("pieces are not loaded")
+    page.goto(f"/facility/runs/{run}/load")
     for tag in tags[1:]:
-        form(page, run, "load").get_by_label("Scan a piece in").fill(tag)
+        form(page, run, "load").get_by_label("Scan the next piece").fill(tag)
         press(page, run, "load", "Load")
         expect(page.get_by_role("alert")).to_have_count(0)
+    page.goto(f"/facility/runs/{run}")
     if len(tags) > 1:
         enter_phase(page, run, Phase.SEALED)
     enter_phase(page, run, Phase.DOSING)

@@ -63,7 +63,7 @@ def choices(problem: Problem, item: Item, step: Step, before: Placed | None) -> 
         if (fact.item, fact.step) == (item.id, step.id):
             yield Placed(item, step, fact.station, fact.start, fact.end, fixed=True)
             return
-    earliest, latest = item.release_min, problem.horizon_min
+    earliest, latest = max(item.release_min, step.not_before_min), problem.horizon_min
     if before is not None:
         earliest = max(0, earliest, before.end + step.lag_min)
         if step.lag_max is not None:

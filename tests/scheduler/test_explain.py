@@ -55,6 +55,18 @@ def test_a_taken_bench() -> None:
     assert Explainer(problem, plan).reasons("B")[0].waited_min == 30
 
 
+def test_a_step_that_was_told_to_wait() -> None:
+    held = bench_work(20) | {"not_before_min": 45}
+    problem, plan = planned([{"id": "A", "steps": [held]}])
+    (reason,) = Explainer(problem, plan).reasons("A")
+    assert (reason.cause, reason.waited_min) == ("held", 45)
+    assert "because it was told to wait until then" in explain(problem, plan, "A")
+    others = [{"id": "B", "steps": [bench_work(60)]}, {"id": "A", "steps": [held]}]
+    problem, plan = planned(others)
+    (reason,) = Explainer(problem, plan).reasons("A")
+    assert (reason.cause, reason.waited_min) == ("full", 15)
+
+
 def test_a_closed_bench() -> None:
     shut = BENCH | {"shifts": [[0, 10, 1], [60, 100, 1]]}
     problem, plan = planned([{"id": "A", "steps": [bench_work(20)]}], stations=[shut, CHAMBER])

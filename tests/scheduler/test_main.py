@@ -1,5 +1,6 @@
 """The command line: exit codes, what goes to which stream, and a plan that another run checks."""
 
+import json
 from pathlib import Path
 
 import pytest
@@ -27,6 +28,36 @@ def test_a_plan_is_made_and_checked(
     assert read_plan(out).verified is not None
     assert main([str(problem_file), "--check", str(out)]) == 0
     assert "passed" in capsys.readouterr().out
+
+
+def test_progress_can_be_read_by_a_program(
+    problem_file: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = tmp_path / "plan.json"
+    asked = [str(problem_file), "--seconds", "20", "--workers", "1", "--out", str(out)]
+    assert main([*asked, "--progress", "json"]) == 0
+    told = [json.loads(line) for line in capsys.readouterr().err.splitlines()]
+    assert told[-1]["objective"] == told[-1]["bound"] == 307
+    assert set(told[-1]) == {"seconds", "phase", "objective", "bound", "gap"}
+
+
+def test_the_last_plan_alone_is_put_back(
+    problem_file: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = tmp_path / "plan.json"
+    assert main([str(problem_file), "--repair", "--out", str(out)]) == 0
+    assert read_plan(out).method == ("last plan repaired",)
+    assert main([str(problem_file), "--check", str(out)]) == 0
+    shut = tmp_path / "shut.json"
+    document = one_of_each() | {"horizon_min": 1_000_000}
+    for item in document["items"]:
+        for step in item["steps"]:
+            step["not_before_min"] = 999_000
+    shut.write_text(json.dumps(document, default=str))
+    capsys.readouterr()
+    code = main([str(shut), "--repair", "--out", str(out)])
+    assert code == 1
+    assert "no place for" in capsys.readouterr().err
 
 
 def test_a_broken_plan_fails_and_the_rule_is_named(

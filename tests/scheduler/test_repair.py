@@ -11,6 +11,7 @@ from scheduler.instance import Instance
 from scheduler.plan import Plan
 from scheduler.problem import PreviousPlacement, Problem, Window
 from scheduler.repair import repair
+from scheduler.repair import repaired as repaired_plan
 from scheduler.schedule import to_plan
 from scheduler.solve import solve
 from tests.benchmarks.facility import facility
@@ -113,3 +114,14 @@ def test_a_chamber_that_shuts_moves_its_runs_and_leaves_the_rest() -> None:
         item for one in plan.runs if one.station == run.station for item in one.items
     }
     assert {p.item for p in stayed} >= untouched
+
+
+def test_a_repaired_plan_is_checked_and_claims_no_more_than_it_may() -> None:
+    problem = facility(20, seed=3).problem
+    plan = solve(problem, seconds=5, workers=1, max_rounds=1)
+    again = planned_before(problem, plan)
+    made = repaired_plan(again)
+    assert made.verified is not None
+    assert check(again, made).passed
+    assert made.bound <= made.objective
+    assert made.amounts.changes == 0

@@ -45,6 +45,8 @@ def steps(draw: st.DrawFn, number: int, horizon: int) -> dict[str, Any]:
             "start_by_weight": draw(st.integers(0, 4)),
         }
     if draw(st.booleans()):
+        step["not_before_min"] = draw(st.integers(0, 3))
+    if draw(st.booleans()):
         step["due_min"] = draw(st.integers(0, horizon))
     if kind == "batch":
         step["stations"] = draw(st.sampled_from([["c1"], ["c1", "c2"]]))

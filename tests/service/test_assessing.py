@@ -4,7 +4,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from demo_data.facility import CARBON_AIR, programme
+from demo_data.facility import CARBON_AIR, FACILITY, programme
 from service.assessing import needed_steps, rule_on, state_of, triage_of, worst_mould
 from shared.facts import Gate, facts
 from shared.records import Item
@@ -59,7 +59,13 @@ def test_mould_that_grows_makes_a_programme_against_mould_serve() -> None:
     known, against_mould = facts(), programme("mould-gas")
     serves = {
         condition: rule_on(
-            against_mould, item := piece(condition), [], state_of(item, known), NOW, known=known
+            against_mould,
+            item := piece(condition),
+            [],
+            state_of(item, known),
+            NOW,
+            facility=FACILITY,
+            known=known,
         ).serves
         for condition in (1, 3)
     }
@@ -74,7 +80,7 @@ def test_a_programme_that_may_get_warmer_than_a_piece_stands_is_refused(
     item = piece(material=Material.PARCHMENT)
     ceiling = known.heat_ceiling_c(item.materials)
     warm = programme(CARBON_AIR).model_copy(update={"temperature_c": (18.0, ceiling + above_c)})
-    ruling = rule_on(warm, item, [], state_of(item, known), NOW, known=known)
+    ruling = rule_on(warm, item, [], state_of(item, known), NOW, facility=FACILITY, known=known)
     told = [one for one in ruling.refusals if "°C" in one]
     assert told == (
         [f"{warm.label} may reach 25.5 °C, and the piece stands 25 °C at most."] if refused else []

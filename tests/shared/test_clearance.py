@@ -169,7 +169,9 @@ def test_a_rule_that_says_nothing_asks_for_the_cautious_hold_and_passes() -> Non
 
 def test_every_number_of_the_interlock_is_listed_with_its_source() -> None:
     listed = {fact.name: fact.value for book in (FACTS, programmes.FACTS) for fact in book}
-    assert {OXYGEN_LOW, OXYGEN_HIGH, 2, 120, 900, 7200, 3600} == set(listed.values())
+    gates = {OXYGEN_LOW, OXYGEN_HIGH, 2, 120, 900, 7200, 3600}
+    days_before_the_end_is_told_of = {30}
+    assert gates | days_before_the_end_is_told_of == set(listed.values())
 
 
 def test_a_run_with_every_condition_met_is_cleared() -> None:

@@ -36,6 +36,7 @@ CHAMBER: dict[str, Any] = {
     "rail_mm": 6000,
     "usable_fill": 0.6,
     "air_changes_per_h": 6,
+    "half_loss_h": None,
     "programmes": ("odour-1",),
     "zones": ("low", "high"),
 }
@@ -107,6 +108,7 @@ RANGES: list[tuple[type[FacilityPart], str, list[Any], list[Any]]] = [
     (Chamber, "door_mm", [(1, 1), (100_000, 2)], [(1, 0), (100_001, 1), (1, 1, 1)]),
     (Chamber, "usable_fill", [0.001, 1], [0, 1.001]),
     (Chamber, "air_changes_per_h", [0.001, 1000], [0, 1000.1]),
+    (Chamber, "half_loss_h", [None, 0.001, 10_000], [0, 10_001]),
     (Chamber, "zones", [("low",)], [()]),
     (Chamber, "programmes", [()], [("Odour",)]),
     (Room, "rack_mm", [1, 100_000], [0, 100_001]),

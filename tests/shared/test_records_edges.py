@@ -998,7 +998,8 @@ def test_everything_said_of_the_facility_is_gathered() -> None:
         ev.PlanAdopted(plan=DIGEST, problem=OTHER_DIGEST),
         ev.PlanAdopted(plan=OTHER_DIGEST, problem=DIGEST),
     )
-    assert book == FacilityBook(
+    assert [(one.programme, one.version) for one in book.signatures] == [("carbon-1", 1)]
+    assert book.model_copy(update={"plan_acts": [], "signatures": []}) == FacilityBook(
         facility=HOUSE,
         closures=[Closure(station="room-a", starts_at=START, ends_at=LATER, reason="repair")],
         programmes=[programme("carbon-1", 1)],
@@ -1011,6 +1012,57 @@ def test_everything_said_of_the_facility_is_gathered() -> None:
         problem=DIGEST,
         plans_adopted=2,
     )
+    assert [act.words for act in book.plan_acts] == [
+        "described the facility anew",
+        "described the facility anew",
+        f"took {ROOM.label} out of use: repair",
+        "took another plan into use",
+        "took another plan into use",
+    ]
+
+
+def held(edit: str, **facts: Any) -> ev.PlanEdited:
+    told: dict[str, Any] = {"kind": "hold", "pieces": (TAG,), "waits_for": "Ada", "reason": "r"}
+    return ev.PlanEdited.model_validate({"edit": edit} | told | facts)
+
+
+def test_edits_of_the_plan_count_until_they_are_withdrawn() -> None:
+    book = book_of(held("a"), held("b"), held("a", reason="once more"))
+    assert [(one.edit, one.reason, one.withdrawn) for one in book.edits] == [
+        ("a", "r", False),
+        ("b", "r", False),
+    ]
+    after = book_of(
+        held("a"),
+        held("b"),
+        *(ev.PlanEditWithdrawn(edit=one, reason="done") for one in ("a", "a", "none")),
+    )
+    assert [one.withdrawn for one in after.edits] == [True, False]
+    assert len(after.plan_acts) == 3
+
+
+def test_what_was_decided_since_a_reader_looked_is_told() -> None:
+    first, both = book_of(held("a")), book_of(held("a"), held("b"))
+    assert both.decided_since(both.plan_seen) == []
+    assert both.decided_since(first.plan_seen) == both.plan_acts[1:]
+    assert both.decided_since(FacilityBook().plan_seen) == both.plan_acts
+    assert both.decided_since("0" * 64) == both.plan_acts
+    assert len({first.plan_seen, both.plan_seen, FacilityBook().plan_seen}) == 3
+
+
+@pytest.mark.parametrize(
+    ("facts", "mend"),
+    [
+        ({"kind": "move"}, "station: choose"),
+        ({"waits_for": ""}, "waits_for: say whom"),
+        ({"kind": "pin"}, "placed: nothing"),
+        ({"kind": "separate"}, "others: choose"),
+        ({"kind": "separate", "others": (TAG,)}, "others: choose"),
+    ],
+)
+def test_an_edit_that_says_nothing_is_no_edit(facts: dict[str, Any], mend: str) -> None:
+    with pytest.raises(ValidationError, match=mend):
+        held("a", **facts)
 
 
 def test_a_chamber_is_found_by_its_id_and_a_room_is_none() -> None:

@@ -17,6 +17,20 @@ for (const all of document.querySelectorAll<HTMLInputElement>("input[data-select
   });
 }
 
+for (const shown of document.querySelectorAll<HTMLElement>("[data-follow]")) {
+  const source = new EventSource(shown.dataset["follow"] ?? "");
+  source.addEventListener("message", (event: MessageEvent<string>) => {
+    const told = JSON.parse(event.data) as Record<string, string>;
+    for (const place of shown.querySelectorAll<HTMLElement>("[data-told]")) {
+      place.textContent = told[place.dataset["told"] ?? ""] ?? "";
+    }
+    if (told["over"]) {
+      source.close();
+      location.reload();
+    }
+  });
+}
+
 for (const control of document.querySelectorAll<HTMLElement>("[data-print]")) {
   control.addEventListener("click", () => window.print());
 }

@@ -1,5 +1,6 @@
 """The plan drawn over time: well-formed, escaped, and true to the plan."""
 
+import json
 from datetime import UTC, datetime
 from typing import Any
 from xml.etree import ElementTree
@@ -7,9 +8,9 @@ from xml.etree import ElementTree
 import pytest
 
 from scheduler.plan import Plan
-from scheduler.problem import Problem
+from scheduler.problem import Problem, Room
 from scheduler.solve import solve
-from service.facility.board import draw, uses
+from service.facility.board import Shown, day_lines, draw, moisture, rows_of, uses
 
 SVG = "{http://www.w3.org/2000/svg}"
 HOSTILE = "</text><script>alert('x')</script>&\"'"
@@ -84,7 +85,7 @@ def texts(svg: ElementTree.Element) -> list[str]:
 
 def test_the_picture_is_well_formed_names_every_station_and_says_what_it_shows() -> None:
     board = drawn(problem())
-    assert texts(board).count("A label") >= 4
+    assert sum(text.startswith("A label") for text in texts(board)) >= 4
     assert "Idle chamber" in texts(board)
     spoken = [one.attrib.get("aria-label", "") for one in board.iter(f"{SVG}svg")]
     assert any("the same is in the table below" in words for words in spoken)
@@ -103,9 +104,69 @@ def test_a_run_leads_to_its_page_and_says_how_many_pieces_it_has() -> None:
     plan = planned(asked)
     svg = ElementTree.fromstring(draw(asked, plan, 0, 14, DUBLIN))
     links = {one.attrib["href"] for one in svg.iter(f"{SVG}a")}
-    assert links == {f"/facility/runs/{run.id}" for run in plan.runs}
-    (title,) = [one.text for one in svg.iter(f"{SVG}title")]
-    assert title == f"{plan.runs[0].id}: A label, 2 pieces"
+    assert {f"/facility/plan/runs/{run.id}" for run in plan.runs} <= links
+    titles = [one.text for one in svg.iter(f"{SVG}title")]
+    assert f"{plan.runs[0].id}: A label, 2 pieces" in titles
+
+
+def test_a_full_line_leads_to_its_place_alone() -> None:
+    asked = problem()
+    plan = planned(asked)
+    links = {one.attrib["href"] for one in drawn(asked).iter(f"{SVG}a")}
+    assert {f"/facility/plan?station={one}" for one in ("room", "cold", "bench")} <= links
+    alone = draw(asked, plan, 0, 14, DUBLIN, shown=Shown(station="room"))
+    assert [one.name for one in rows_of(asked, plan, "room")] == ["A label, rack"]
+    assert "/facility/plan/runs/" not in alone
+
+
+def test_pieces_are_bars_that_lead_to_them_where_there_is_room() -> None:
+    asked = problem()
+    plan = planned(asked)
+    for days, shown, wanted in (
+        (14, Shown(), set()),
+        (7, Shown(), {"a", "b"}),
+        (14, Shown(pieces=frozenset("a")), {"a"}),
+    ):
+        svg = ElementTree.fromstring(draw(asked, plan, 0, days, DUBLIN, shown=shown))
+        links = {one.attrib["href"] for one in svg.iter(f"{SVG}a")}
+        found = {one.rpartition("/")[2] for one in links if "/plan/pieces/" in one}
+        assert found == wanted, days
+
+
+@pytest.mark.parametrize(("now", "lines"), [(60, 1), (-60, 0), (14 * 24 * 60, 0), (None, 0)])
+def test_the_present_is_a_line_where_it_is_in_view(now: int | None, lines: int) -> None:
+    asked = problem()
+    svg = ElementTree.fromstring(draw(asked, planned(asked), 0, 14, DUBLIN, shown=Shown(now=now)))
+    assert texts(svg).count("now") == lines
+
+
+def test_the_table_says_what_the_drawing_shows() -> None:
+    asked = problem()
+    plan = planned(asked)
+    lines = day_lines(asked, plan, 0, 14, DUBLIN)
+    runs = {run.id for line in lines for run in line.runs}
+    assert runs == {run.id for run in plan.runs}
+    room = next(one for one in asked.stations if one.id == "room")
+    peak = max(use.share for use in uses(asked, plan, room))
+    assert f"at most {peak:.0%} used" in {line.words for line in lines if "rack" in line.name}
+    assert day_lines(asked, plan, 13 * 24 * 60, 1, DUBLIN) == []
+
+
+def test_the_water_that_a_room_removes_is_a_line_of_its_own() -> None:
+    changed = problem().model_dump(mode="json")
+    for item in changed["items"]:
+        item["steps"][1] |= {"g_h": [300, 100], "stations": ["room"]}
+    next(one for one in changed["stations"] if one["id"] == "room")["removal_g_h"] = 600
+    asked = Problem.model_validate_json(json.dumps(changed))
+    plan = planned(asked)
+    room = next(one for one in asked.stations if isinstance(one, Room))
+    for use in moisture(asked, plan, room):
+        given = 0
+        for one in plan.placements:
+            if one.step == "dry" and one.start <= use.start < one.start + 120:
+                given += 300 if use.start < one.start + 60 else 100
+        assert use.used == given
+    assert "A label, water" in [row.name for row in rows_of(asked, plan)]
 
 
 def test_times_out_of_use_are_marked() -> None:

@@ -1,6 +1,6 @@
 """What the log refuses about programmes, runs and phases, and that it never refuses a fact."""
 
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 
 import pytest
@@ -11,7 +11,7 @@ from service.installation import Installation
 from service.log import reading
 from shared import events as ev
 from shared.clearance import State
-from shared.vocabulary import Phase, Role
+from shared.vocabulary import Phase, Role, Target
 from tests.service.conftest import Clock
 from tests.service.facility.house import (
     AIR,
@@ -199,6 +199,7 @@ def removed(tag: str = VASE) -> ev.RunItemRemoved:
 
 def test_a_piece_is_added_to_an_open_run_and_taken_off_again(here: Installation) -> None:
     bring(here, BOWL)
+    allow(here, BOWL)
     open_run(here, VASE)
     say(here, added(), ev.ItemLoaded(run="run-1", tag=VASE))
     assert hand_of(here).run.tags == [VASE, BOWL]
@@ -209,7 +210,8 @@ def test_a_piece_is_added_to_an_open_run_and_taken_off_again(here: Installation)
         piece = reading.item(session, reading.EVERYTHING, VASE)
         assert piece is not None
         assert (piece.run, piece.runs) == (None, [])
-    assert why_not_loaded(here, VASE) == "STOP: wrong piece. Piece 001 is not on this run's sheet"
+    stopped = why_not_loaded(here, VASE) or ""
+    assert stopped.startswith("STOP: wrong piece. Piece 001 is not on this run's sheet.")
 
 
 @pytest.mark.parametrize(
@@ -236,6 +238,7 @@ def test_the_sheet_changes_only_before_the_chamber_is_sealed(
 ) -> None:
     reach(here, reached)
     bring(here, BOWL)
+    allow(here, BOWL)
     why_not = why_refused(here, added())
     if reached in {Phase.PLANNED, Phase.LOADING}:
         assert why_not is None
@@ -248,6 +251,7 @@ def test_the_sheet_changes_only_before_the_chamber_is_sealed(
 def test_the_sheet_stays_once_agent_was_dosed(here: Installation) -> None:
     reach(here, Phase.LOADING)
     bring(here, BOWL)
+    allow(here, BOWL)
     say(here, added(), dosed(here))
     assert why_refused(here, removed()) == (
         "run: agent has been dosed; keep it shut, and take the piece out at unloading"
@@ -291,7 +295,8 @@ def test_a_chamber_in_use_is_not_left_out(here: Installation, clock: Clock) -> N
     reach(here, Phase.AIRING)
     gone = described()
     assert why_refused(here, gone) == (
-        "stations: Box chamber holds run run-1 and can't be left out; unload it first"
+        "stations: Box chamber is needed by run run-1 and can't be taken out; "
+        "abort or unload the run first"
     )
     digest = air_and_measure(here, clock)
     say(here, ev.ChamberOpened(run="run-1", readings=digest, at=here.now()))
@@ -349,6 +354,7 @@ def test_a_phase_of_no_run(here: Installation) -> None:
 
 def test_a_chamber_is_sealed_with_all_that_is_on_its_sheet(here: Installation) -> None:
     bring(here, BOWL)
+    allow(here, BOWL)
     open_run(here, VASE, BOWL)
     say(here, ev.ItemLoaded(run="run-1", tag=VASE))
     assert "1 of the run's pieces are not loaded" in (
@@ -579,3 +585,61 @@ def test_facts_are_recorded_whatever_the_phase(here: Installation) -> None:
     assert [why_refused(here, fact) for fact in facts] == [None] * len(facts)
     with here.database.read() as session:
         assert len(reading.tree_rows(session, LOSS)) > len(facts)
+
+
+# --- set-up and programmes ----------------------------------------------------------------------
+
+
+def test_a_description_made_from_another_than_the_one_on_file_is_refused(
+    here: Installation,
+) -> None:
+    say(here, opened())
+    mine = FACILITY.model_copy(update={"label": "Mine"})
+    saved = ev.FacilityDescribed(facility=mine, after=FACILITY.digest)
+    assert why_refused(here, saved) is None
+    again = ev.FacilityDescribed(facility=FACILITY, after=FACILITY.digest)
+    assert "somebody else has changed it" in (why_refused(here, again) or "")
+    assert why_refused(here, again.model_copy(update={"after": mine.digest})) is None
+
+
+def test_a_station_that_holds_pieces_is_not_taken_out(here: Installation) -> None:
+    say(here, opened())
+    rest = tuple(one for one in FACILITY.stations if one.id != "bench")
+    gone = ev.FacilityDescribed(facility=FACILITY.model_copy(update={"stations": rest}))
+    assert "move them first" in (why_refused(here, gone) or "")
+
+
+def signed(**changes: object) -> ev.ProgrammeSigned:
+    """The gas programme as another one, with ``changes``."""
+    return ev.ProgrammeSigned(programme=GAS.model_copy(update={"id": "other", **changes}))
+
+
+@pytest.mark.parametrize(
+    ("changes", "field"),
+    [
+        ({"targets": (Target.INSECTS,)}, "targets"),
+        ({"licence_no": "LIC-9"}, "licence_no"),
+        ({"signed_by": "Somebody Else"}, "signed_by"),
+        ({"jurisdiction": "Elsewhere"}, "jurisdiction"),
+        ({"expires": date(2020, 1, 1)}, "expires"),
+    ],
+)
+def test_what_cannot_be_signed_is_refused_by_its_field(
+    here: Installation, changes: dict[str, object], field: str
+) -> None:
+    assert why_refused(here, signed()) is None
+    assert (why_refused(here, signed(version=2, **changes)) or "").startswith(f"{field}: ")
+
+
+def test_gas_is_not_dosed_once_the_programme_or_its_licence_has_run_out(
+    here: Installation, clock: Clock
+) -> None:
+    reach(here, Phase.SEALED)
+    person = FACILITY.licensed[0]
+    lapsed = person.model_copy(update={"expires": clock.at.date() - timedelta(days=1)})
+    say(here, ev.FacilityDescribed(facility=FACILITY.model_copy(update={"licensed": (lapsed,)})))
+    dosing = ev.PhaseEntered(run="run-1", phase=Phase.DOSING, at=here.now())
+    assert f"licence {LICENCE} expired" in (why_refused(here, dosing) or "")
+    say(here, ev.FacilityDescribed(facility=FACILITY))
+    clock.at = clock.at.replace(year=2032)
+    assert "expired on 2031-12-31" in (why_refused(here, dosing) or "")

@@ -26,6 +26,7 @@ from tests.service.facility.house import (
     GAS,
     LEAD,
     PANE,
+    PLATE,
     VASE,
     allow,
     bring,
@@ -53,20 +54,23 @@ def test_a_dry_clean_permitted_piece_goes_in(here: Installation) -> None:
 
 def test_a_run_that_was_never_opened(here: Installation) -> None:
     bring(here, VASE)
-    assert why_not_loaded(here, VASE) == "STOP: there is no run run-1; open it first"
+    assert why_not_loaded(here, VASE) == "STOP: there is no run run-1. Open it first."
 
 
 def test_a_tag_that_nothing_carries(here: Installation) -> None:
     bring(here, VASE)
     open_run(here, VASE, programme=AIR)
-    assert why_not_loaded(here, BOWL) == f"STOP: no piece carries the tag {BOWL}; scan it again"
+    assert why_not_loaded(here, BOWL) == f"STOP: no piece carries the tag {BOWL}. Scan it again."
 
 
 def test_a_piece_that_is_not_on_the_sheet(here: Installation) -> None:
     bring(here, VASE)
     bring(here, BOWL, title="Wrong bowl")
     open_run(here, VASE, programme=AIR)
-    stopped = "STOP: wrong piece. Wrong bowl is not on this run's sheet"
+    stopped = (
+        "STOP: wrong piece. Wrong bowl is not on this run's sheet. "
+        "Put it back, or add it to the sheet."
+    )
     assert why_not_loaded(here, BOWL) == stopped
 
 
@@ -86,7 +90,7 @@ def test_a_chamber_that_has_been_dosed_already(here: Installation) -> None:
     mass = ev.Mass(value="3", unit="g")
     say(here, ev.DoseAdded(run="run-1", mass=mass, at=here.now()))
     assert why_not_loaded(here, VASE) == (
-        "STOP: agent has been dosed into this chamber; keep it shut"
+        "STOP: agent has been dosed into this chamber. Keep it shut."
     )
 
 
@@ -216,7 +220,8 @@ def test_over_fill_counts_what_is_in_already(here: Installation) -> None:
     open_run(here, VASE, BOWL, programme=AIR)
     assert why_not_loaded(here, VASE) is None
     assert why_not_loaded(here, BOWL) == (
-        "STOP: over fill. 512 L with this piece, and 500 L may be used"
+        "STOP: over fill. 512 L with this piece, and 500 L may be used. "
+        "Keep it out for the next run."
     )
 
 
@@ -234,7 +239,9 @@ def test_a_full_rail(here: Installation) -> None:
         bring(here, tag, size=size("20", "20", "30"))
     open_run(here, VASE, BOWL, programme=AIR)
     assert why_not_loaded(here, VASE) is None
-    assert why_not_loaded(here, BOWL) == ("STOP: rail full. 700 mm with this piece, of 600 mm")
+    assert why_not_loaded(here, BOWL) == (
+        "STOP: rail full. 700 mm with this piece, of 600 mm. Keep it out for the next run."
+    )
 
 
 def test_scanning_a_piece_twice_does_not_count_it_twice(here: Installation) -> None:
@@ -276,20 +283,21 @@ def test_the_door_and_the_planner_agree_on_what_fits(sides: tuple[int, int, int]
     )
 
 
-def test_a_facility_described_anew_without_the_chamber_stops_the_loading(
-    here: Installation,
-) -> None:
+def test_the_chamber_of_an_open_run_is_not_taken_out(here: Installation) -> None:
     bring(here, VASE)
     open_run(here, VASE, programme=AIR)
     rest = tuple(one for one in FACILITY.stations if one.id != "box")
-    # Refused nowadays; a log may hold it from before.
+    gone = ev.FacilityDescribed(facility=FACILITY.model_copy(update={"stations": rest}))
+    assert "can't be taken out" in (why_refused(here, gone) or "")
+    assert why_not_loaded(here, VASE) is None
+    # A log may hold it from before it was refused.
     unguarded = Log(here.database, here.settings.signer(), now=here.now)
     unguarded.say(
         ev.FacilityDescribed(facility=FACILITY.model_copy(update={"stations": rest})),
         actor=LEAD,
         role=Role.LEAD,
     )
-    stopped = "STOP: the run's programme or chamber is not on file"
+    stopped = "STOP: the run's programme or chamber is not on file. Ask the lead."
     assert why_not_loaded(here, VASE) == stopped
 
 
@@ -300,3 +308,92 @@ def test_time_alone_does_not_dry_a_piece(here: Installation, clock: Clock) -> No
     assert "dry it first" in (why_not_loaded(here, VASE) or "")
     finish(here, VASE, StepKind.STABILISE, StepKind.DRY)
     assert why_not_loaded(here, VASE) is None
+
+
+def test_a_piece_of_another_run_is_stopped_till_that_run_lets_it_go(here: Installation) -> None:
+    bring(here, VASE, title="Tall jar")
+    bring(here, BOWL)
+    open_run(here, VASE, BOWL, run="other", programme=AIR, station="spare")
+    open_run(here, VASE, programme=AIR)
+    say(here, ev.ItemLoaded(run="other", tag=VASE))
+    assert why_not_loaded(here, VASE) == (
+        "STOP: Tall jar stands in run other. Take it out of that run first."
+    )
+    say(here, ev.RunItemRemoved(run="other", tag=VASE, reason="wanted in the other chamber"))
+    assert why_not_loaded(here, VASE) is None
+
+
+def test_a_piece_that_is_to_pass_through_two_runs_goes_into_the_first(here: Installation) -> None:
+    bring(here, VASE)
+    say(
+        here,
+        ev.RunOpened(run="later", station="spare", programme="air", version=1, tags=(VASE,)),
+    )
+    open_run(here, VASE, programme=AIR)
+    assert why_not_loaded(here, VASE) is None
+
+
+def test_a_run_given_up_with_the_piece_inside_still_holds_it(here: Installation) -> None:
+    bring(here, VASE)
+    open_run(here, VASE, run="other", programme=AIR, station="spare")
+    say(here, ev.ItemLoaded(run="other", tag=VASE))
+    enter(here, Phase.ABORTED, run="other")
+    open_run(here, VASE, programme=AIR)
+    assert "stands in run other" in (why_not_loaded(here, VASE) or "")
+
+
+def _added(here: Installation, tag: str) -> str | None:
+    return why_refused(here, ev.RunItemAdded(run="run-1", tag=tag))
+
+
+def test_adding_to_the_sheet_asks_what_the_door_asks(here: Installation) -> None:
+    bring(here, VASE)
+    bring(here, BOWL, Damage.SOAKED, Damage.SMOKE_ODOUR)
+    bring(here, PANE, size=size("140", "30", "10"))
+    open_run(here, VASE, programme=AIR)
+    assert "dry it first" in (_added(here, BOWL) or "")
+    assert "does not fit" in (_added(here, PANE) or "")
+
+
+def test_adding_counts_the_whole_sheet_loaded_or_not(here: Installation) -> None:
+    for tag in (VASE, BOWL):
+        bring(here, tag, size=size("80", "80", "40"))
+    open_run(here, VASE, programme=AIR)
+    assert "over fill" in (_added(here, BOWL) or "")
+
+
+def test_only_a_stop_that_may_be_signed_off_sends_for_a_conservator(here: Installation) -> None:
+    bring(here, VASE)
+    bring(here, BOWL, materials=(Material.SILVER,))
+    open_run(here, VASE, BOWL)
+    assert (why_not_loaded(here, VASE) or "").endswith("Put it aside; ask a conservator.")
+    assert (why_not_loaded(here, BOWL) or "").endswith("Put it aside.")
+
+
+def test_every_stop_is_short_and_says_what_to_do(here: Installation) -> None:
+    """Each stop at the door, as a person in gloves reads it: at most 25 words."""
+    bring(here, VASE, title="Long winded title of a very tall jar")
+    bring(here, BOWL, Damage.SOAKED, Damage.SMOKE_ODOUR)
+    bring(here, PANE, Damage.WARPED)
+    bring(here, CANVAS, Damage.SOOT_WET)
+    bring(here, PLATE, size=size("95", "91", "85"))
+    open_run(here, VASE, BOWL, PANE, CANVAS)
+    open_run(here, VASE, PLATE, run="other", programme=AIR, station="spare")
+    say(here, ev.ItemLoaded(run="other", tag=VASE))
+    stops = {
+        "another run": why_not_loaded(here, VASE),
+        "wet": why_not_loaded(here, BOWL),
+        "another programme": why_not_loaded(here, PANE),
+        "soot": why_not_loaded(here, CANVAS),
+        "not on the sheet": why_not_loaded(here, PLATE),
+        "too big": why_not_loaded(here, PLATE, run="other"),
+        "no run": why_not_loaded(here, VASE, run="none"),
+    }
+    for what, sentence in stops.items():
+        assert sentence is not None, what
+        assert sentence.startswith("STOP: "), what
+        assert len(sentence.split()) <= 25, (what, len(sentence.split()), sentence)
+        assert any(
+            mend in sentence
+            for mend in ("Put it", "Take it", "Open it", "Scan it", "Keep it", "Ask the lead")
+        ), (what, sentence)

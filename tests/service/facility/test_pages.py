@@ -23,7 +23,6 @@ from tests.service.conftest import Clock
 from tests.service.facility.house import (
     AIR,
     BOWL,
-    CHAMBER,
     FACILITY,
     FUMIGATOR,
     GAS,
@@ -177,6 +176,7 @@ def test_every_page_with_data_escapes_what_was_typed(
     client: TestClient, here: Installation, house: Draft
 ) -> None:
     pieces = [f"/facility/items/{tag}" for tag in (VASE, BOWL, PANE)]
+    pieces += [f"/facility/plan/pieces/{VASE}", f"/facility/plan/runs/{planned_for(house, VASE)}"]
     others = ["/facility/receive/M-1", f"/facility/runs/{planned_for(house, VASE)}"]
     others += ["/facility/items?q=%3Cscript%3E&station=box", f"/facility/receive/M-1?done={VASE}"]
     for path in [*LISTS, *pieces, *others]:
@@ -271,8 +271,10 @@ def test_pieces_are_received_against_the_list(client: TestClient, house: Draft) 
     path = "/facility/receive/M-1"
     assert "Missing (2)" in text_of(client, path)
     for tag in (VASE, BOWL):
-        answer = client.post(path, data={"scanned": tag, "station": "bench", "actor": "Ada"})
-        assert answer.headers["location"] == f"{path}?done={tag}"
+        answer = client.post(
+            path, data={"scanned": tag, "station": "bench", "actor": "Ada", "reason": "Con"}
+        )
+        assert answer.headers["location"] == f"{path}?done={tag}&who=Ada"
     text = text_of(client, path)
     for words in ("Missing (1)", "Surplus: not on the list (1)", "Received (2)"):
         assert words in text
@@ -324,7 +326,7 @@ def test_a_plan_is_made_looked_at_and_adopted(client: TestClient, here: Installa
     assert "Your name" in (nobody or "")
     assert problem_after(client, "/facility/plan/adopt", plan=digest, actor="Ada") is None
     assert desk.state().ready is None
-    assert f"/facility/runs/{ready.plan.runs[0].id}" in client.get("/facility/plan").text
+    assert f"/facility/plan/runs/{ready.plan.runs[0].id}" in client.get("/facility/plan").text
 
 
 @pytest.mark.parametrize(
@@ -524,22 +526,37 @@ def test_only_a_gas_run_has_a_placard(client: TestClient, here: Installation) ->
 def test_a_placard_waits_for_the_licensed_person_on_file(
     client: TestClient, here: Installation
 ) -> None:
-    furnish(here, FACILITY.model_copy(update={"licensed": ()}))
+    furnish(here)
     bring(here, VASE)
     open_run(here, VASE, programme=GAS)
+    say(here, ev.FacilityDescribed(facility=FACILITY.model_copy(update={"licensed": ()})))
     answer = client.get("/facility/runs/run-1/placard.pdf")
     assert answer.status_code == 404
     assert "add the licensed person" in answer.json()["detail"]
 
 
-def test_a_facility_without_its_runs_chamber_still_shows_the_run(
+def test_a_chamber_is_loaded_scan_by_scan_and_its_sheet_changed(
     client: TestClient, here: Installation
 ) -> None:
     furnish(here)
-    bring(here, VASE)
-    # Not begun yet: later, the chamber can't be left out.
-    say(here, ev.RunOpened(run="run-1", station="box", programme="gas", version=1, tags=(VASE,)))
-    rest = tuple(one for one in FACILITY.stations if one.id != CHAMBER.id)
-    say(here, ev.FacilityDescribed(facility=FACILITY.model_copy(update={"stations": rest})))
-    assert "chamber not on file" in text_of(client, "/facility/runs/run-1")
-    assert client.get("/facility/runs/run-1/sheet.pdf").status_code == 404
+    for tag in (VASE, BOWL, PANE):
+        bring(here, tag, title=f"Jar {tag[-1]}")
+    open_run(here, VASE, BOWL, programme=AIR)
+    path = "/facility/runs/run-1/load"
+
+    def after(action: str = "", **form: str) -> str:
+        answer = client.post(path + action, data={"actor": "A & B"} | form, follow_redirects=True)
+        assert answer.status_code == 200, action
+        return " ".join("".join(Markup(answer.text).words).split())
+
+    assert "STOPPED STOP: nothing was scanned." in after(scanned="")
+    assert "STOPPED STOP: this is no tag of ours." in after(scanned="nonsense")
+    assert "STOPPED STOP: wrong piece." in after(scanned=PANE)
+    said = after(scanned=VASE)
+    assert "In Jar 1" in said
+    assert "1 of 2 loaded" in said
+    assert 'value="A &amp; B"' in client.get(f"{path}?actor=A%20%26%20B").text
+    assert "1 of 3 loaded" in after("/add", scanned=PANE)
+    assert "0 of 2 loaded" in after("/take-off", scanned=VASE, reason="still damp")
+    assert hand_of(here).run.tags == [BOWL, PANE]
+    assert client.get("/facility/runs/nothing/load").status_code == 404

@@ -35,7 +35,7 @@ from service.installation import Installation
 from service.log import reading
 from service.settings import Settings
 from shared import events as ev
-from shared.facility import Bench, Facility
+from shared.facility import Bench, Facility, Holiday
 from shared.facts import Constant, facts
 from shared.vocabulary import (
     Damage,
@@ -740,3 +740,36 @@ def test_a_plateau_is_never_less_than_what_is_given_off_and_little_more(rates: l
 def test_a_long_decay_has_few_levels() -> None:
     decay = [400 * 0.99**hour for hour in range(600)]
     assert len(set(plateaus(decay))) <= 25
+
+
+def test_nobody_works_on_a_holiday_or_at_a_closed_bench(here: Installation) -> None:
+    furnish(here)
+    bring(here, VASE)
+
+    def bench_shifts() -> list[sp.Shift]:
+        with here.database.read() as session:
+            problem = build_problem(session, here.now(), known=here.facts).problem
+        return [
+            one
+            for station in problem.stations
+            if isinstance(station, sp.Bench)
+            for one in station.shifts
+        ]
+
+    before = bench_shifts()
+    tomorrow = (here.now() + timedelta(days=1)).date()
+    holiday = Holiday(day=tomorrow, label="Founders' day")
+    say(here, ev.FacilityDescribed(facility=FACILITY.model_copy(update={"holidays": (holiday,)})))
+    without = bench_shifts()
+    assert len(without) == len(before) - 1
+    assert set(without) < set(before)
+    gone = min(set(before) - set(without), key=lambda one: one.start)
+    assert 0 < gone.start < 2 * 24 * 60
+    closed = ev.StationClosed(
+        station="bench",
+        starts_at=here.now() + timedelta(days=7),
+        ends_at=here.now() + timedelta(days=14),
+        reason="floor",
+    )
+    say(here, closed)
+    assert not [one for one in bench_shifts() if one.start < 14 * 24 * 60 and one.end > 7 * 24 * 60]
