@@ -15,6 +15,7 @@ from service.facility import (
     plan_pages,
     programme_routes,
     receiving,
+    run_pages,
     setup_routes,
     today_pages,
 )
@@ -60,6 +61,7 @@ def create_app(installation: Installation) -> FastAPI:
         log,
         crew,
         facility,
+        run_pages,
         today_pages,
         loading_pages,
         plan_pages,

@@ -1,0 +1,305 @@
+"""A chamber run: its load, its phases, its readings, its clearance and its papers."""
+
+import io
+from datetime import timedelta
+from typing import Annotated
+
+from fastapi import APIRouter, Form, HTTPException, Request, Response
+from fastapi.responses import HTMLResponse, RedirectResponse
+from pydantic import BaseModel
+from sqlmodel import Session
+
+from service.crew.routes import RefPath
+from service.facility.drawing import (
+    FormText,
+    draw,
+    pdf,
+    plan_in_use,
+    say,
+    station_names,
+    zone,
+)
+from service.facility.form_route import FormRoute, back
+from service.facility.plans import planned_run
+from service.facility.plots import gas_plot
+from service.facility.runs import NEXT_PHASES, in_hand
+from service.facility.sheets import (
+    RunPaper,
+    planned_times,
+    run_sheet,
+    write_placard,
+    write_sheets,
+)
+from service.installation import Installation
+from service.log import reading
+from service.log.reading import EVERYTHING
+from service.log.routes import Here
+from shared import events as ev
+from shared.cautions import cautions_for, standing_cautions
+from shared.records import FacilityBook
+from shared.vocabulary import Phase, Role
+
+router = APIRouter(tags=["facility"], include_in_schema=False, route_class=FormRoute)
+
+LONGEST_HOLD_MIN = 7 * 24 * 60
+
+
+class ReadingForm(BaseModel):
+    """A gas reading and the oxygen beside it, as typed."""
+
+    zone: str
+    instrument: str
+    value: str
+    unit: str
+    oxygen: str
+    actor: str
+    temperature_c: str = "20"
+    pressure_pa: str = "101325"
+
+
+class SignForm(BaseModel):
+    """A signature under readings."""
+
+    readings: str
+    actor: str
+    role: str
+    licence_no: str = ""
+
+
+@router.get("/facility/runs")
+def all_runs(request: Request, here: Here) -> HTMLResponse:
+    """Open runs, finished runs and planned runs."""
+    now = here.now()
+    with here.database.read() as session:
+        book = reading.facility(session)
+        plan = plan_in_use(here, session)
+        hands = [
+            hand
+            for run in reading.runs(session)
+            if (hand := in_hand(session, run.run, now, here.facts))
+        ]
+        opened = {hand.run.run for hand in hands}
+        planned = (
+            [
+                (run, plan[0].epoch + timedelta(minutes=run.start))
+                for run in sorted(plan[1].runs, key=lambda run: run.start)
+                if run.id not in opened
+            ]
+            if plan
+            else []
+        )
+        return draw(
+            request,
+            "runs.html",
+            hands=hands,
+            planned=planned[:40],
+            stations=station_names(book),
+            programmes={one.id: one.label for one in book.programmes},
+            zone=zone(book),
+        )
+
+
+@router.get("/facility/runs/{run_id}")
+def one_run(request: Request, run_id: RefPath, here: Here, problem: str = "") -> HTMLResponse:
+    """A run in hand: load, readings, dose, clearance; or a planned run to open."""
+    now = here.now()
+    with here.database.read() as session:
+        book = reading.facility(session)
+        hand = in_hand(session, run_id, now, here.facts)
+        plan = plan_in_use(here, session)
+        planned = planned_run(plan[1], run_id) if plan else None
+        if hand is None and planned is None:
+            raise HTTPException(404, f"there is no run {run_id}, planned or open")
+        tags = hand.run.tags if hand else list(planned.items if planned else ())
+        items = reading.items_by_tag(session, EVERYTHING, tags)
+        programme = hand.programme if hand else book.programme(planned.programme if planned else "")
+        chamber = book.chamber(hand.run.station if hand else planned.station if planned else "")
+        return draw(
+            request,
+            "run.html",
+            run_id=run_id,
+            hand=hand,
+            planned=planned,
+            planned_start=(
+                plan[0].epoch + timedelta(minutes=planned.start) if plan and planned else None
+            ),
+            items=items,
+            tags=tags,
+            programme=programme,
+            chamber=chamber,
+            gas=(
+                gas_plot(hand.run, programme, chamber, book, now, known=here.facts)
+                if hand and programme and chamber
+                else None
+            ),
+            next_phases=NEXT_PHASES[hand.run.phase] if hand else (),
+            instruments=[
+                one
+                for one in book.instruments
+                if programme and programme.clearance and one.gas == programme.clearance.gas
+            ],
+            cautions=cautions_for(agents=[programme.agent], known=here.facts) if programme else (),
+            standing=standing_cautions(here.facts),
+            zone=zone(book),
+            now=now,
+            problem=problem,
+        )
+
+
+@router.post("/facility/runs/{run_id}/open")
+def open_run(run_id: RefPath, here: Here, actor: FormText) -> RedirectResponse:
+    """Begin to load a planned run."""
+    with here.database.read() as session:
+        plan = plan_in_use(here, session)
+        planned = planned_run(plan[1], run_id) if plan else None
+        programme = reading.facility(session).programme(planned.programme) if planned else None
+    if planned is None or programme is None:
+        return back(f"/facility/runs/{run_id}", "This run is not in the plan being worked by.")
+    opened = ev.RunOpened(
+        run=run_id,
+        station=planned.station,
+        programme=programme.id,
+        version=programme.version,
+        tags=planned.items,
+    )
+    problem = say(here, opened, actor) or say(
+        here, ev.PhaseEntered(run=run_id, phase=Phase.LOADING, at=here.now()), actor
+    )
+    return back(f"/facility/runs/{run_id}", problem)
+
+
+@router.post("/facility/runs/{run_id}/phase")
+def enter_phase(
+    run_id: RefPath, here: Here, phase: FormText, actor: FormText, reason: FormText = ""
+) -> RedirectResponse:
+    """The run moves on."""
+    if phase not in set(Phase):
+        return back(f"/facility/runs/{run_id}", f"phase: {phase} is no phase of a run")
+    body = ev.PhaseEntered(run=run_id, phase=Phase(phase), at=here.now(), reason=reason)
+    return back(f"/facility/runs/{run_id}", say(here, body, actor))
+
+
+@router.post("/facility/runs/{run_id}/reading")
+def log_reading(
+    run_id: RefPath, here: Here, form: Annotated[ReadingForm, Form()]
+) -> RedirectResponse:
+    """A gas reading and the oxygen beside it, entered by hand."""
+    path, now = f"/facility/runs/{run_id}", here.now()
+    gas = ev.GasRead.model_validate(
+        {
+            "run": run_id,
+            "reading": f"hand-{now:%Y%m%dT%H%M%S%f}",
+            "zone": form.zone,
+            "instrument": form.instrument,
+            "value": form.value.strip(),
+            "unit": form.unit,
+            "temperature_c": form.temperature_c.strip(),
+            "pressure_pa": form.pressure_pa.strip(),
+            "taken_at": now,
+        }
+    )
+    air = ev.OxygenRead(run=run_id, zone=form.zone, percent=form.oxygen.strip(), taken_at=now)
+    problem = say(here, gas, form.actor, Role.FUMIGATOR)
+    return back(path, problem or say(here, air, form.actor, Role.FUMIGATOR))
+
+
+@router.post("/facility/runs/{run_id}/dose")
+def add_dose(
+    run_id: RefPath, here: Here, mass: FormText, unit: FormText, actor: FormText
+) -> RedirectResponse:
+    """Agent was introduced."""
+    body = ev.DoseAdded.model_validate(
+        {"run": run_id, "mass": {"value": mass.strip(), "unit": unit}, "at": here.now()}
+    )
+    return back(f"/facility/runs/{run_id}", say(here, body, actor, Role.FUMIGATOR))
+
+
+@router.post("/facility/runs/{run_id}/hold")
+def record_hold(
+    run_id: RefPath, here: Here, minutes: Annotated[int, Form()], actor: FormText
+) -> RedirectResponse:
+    """The chamber stood closed, airing off, until now."""
+    now = here.now()
+    if not 0 < minutes <= LONGEST_HOLD_MIN:
+        return back(
+            f"/facility/runs/{run_id}",
+            f"minutes: write how many minutes it stood closed, 1 to {LONGEST_HOLD_MIN}",
+        )
+    body = ev.HoldClosed(run=run_id, starts_at=now - timedelta(minutes=minutes), ends_at=now)
+    return back(f"/facility/runs/{run_id}", say(here, body, actor, Role.FUMIGATOR))
+
+
+@router.post("/facility/runs/{run_id}/sign")
+def sign(run_id: RefPath, here: Here, form: Annotated[SignForm, Form()]) -> RedirectResponse:
+    """A name under exactly these readings."""
+    path = f"/facility/runs/{run_id}"
+    if form.role not in {Role.FUMIGATOR, Role.LEAD}:
+        return back(path, "role: choose who signs")
+    body = ev.ClearanceSigned(
+        run=run_id, signer=form.actor, licence_no=form.licence_no, readings=form.readings
+    )
+    return back(path, say(here, body, form.actor, Role(form.role)))
+
+
+@router.post("/facility/runs/{run_id}/unseal")
+def open_chamber(
+    run_id: RefPath, here: Here, actor: FormText, readings: FormText = "0" * 64
+) -> RedirectResponse:
+    """Open the chamber: refused unless it is cleared at this moment."""
+    now = here.now()
+    body = ev.ChamberOpened(run=run_id, readings=readings, at=now)
+    problem = say(here, body, actor, Role.FUMIGATOR) or say(
+        here, ev.PhaseEntered(run=run_id, phase=Phase.CLEARED, at=now), actor, Role.FUMIGATOR
+    )
+    return back(f"/facility/runs/{run_id}", problem)
+
+
+def _paper(here: Installation, session: Session, run_id: str) -> tuple[RunPaper, FacilityBook]:
+    """What a run's papers are made from, opened or planned."""
+    book = reading.facility(session)
+    plan = plan_in_use(here, session)
+    planned = planned_run(plan[1], run_id) if plan else None
+    run = reading.run(session, run_id)
+    if run is None and planned is None:
+        raise HTTPException(404, f"there is no run {run_id}, planned or open")
+    station = run.station if run else planned.station if planned else ""
+    programme = (
+        book.programme(run.programme, run.version)
+        if run
+        else book.programme(planned.programme if planned else "")
+    )
+    chamber = book.chamber(station)
+    if programme is None or chamber is None:
+        raise HTTPException(404, "the run's programme or chamber is not on file")
+    paper = RunPaper(
+        title=f"{run_id}: {programme.label}",
+        chamber=chamber,
+        programme=programme,
+        tags=run.tags if run else planned.items if planned else (),
+        times=planned_times(plan[0], planned) if plan and planned else (),
+    )
+    return paper, book
+
+
+@router.get("/facility/runs/{run_id}/sheet.pdf")
+def sheet(run_id: RefPath, here: Here) -> Response:
+    """The printed run sheet."""
+    out = io.BytesIO()
+    with here.database.read() as session:
+        paper, book = _paper(here, session, run_id)
+        made = run_sheet(session, paper, book, here.now(), here.facts)
+    write_sheets(out, [made], title=paper.title)
+    return pdf(out.getvalue(), f"run-{run_id}.pdf")
+
+
+@router.get("/facility/runs/{run_id}/placard.pdf")
+def placard(run_id: RefPath, here: Here) -> Response:
+    """The placard for the chamber's door."""
+    out = io.BytesIO()
+    with here.database.read() as session:
+        paper, book = _paper(here, session, run_id)
+    try:
+        write_placard(out, paper, book, here.now(), here.facts)
+    except ValueError as error:
+        raise HTTPException(404, str(error)) from error
+    return pdf(out.getvalue(), f"placard-{run_id}.pdf")
