@@ -1,10 +1,13 @@
 """The real service with the invented scenario, and a real browser before it."""
 
+import os
+import pickle
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from filelock import FileLock
 from playwright.sync_api import Browser, BrowserContext, Page
 
 from service.installation import Installation
@@ -23,8 +26,15 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 @pytest.fixture(scope="session")
 def seeded(tmp_path_factory: pytest.TempPathFactory) -> Seed:
-    """The scenario, written and planned once; every test works on a copy."""
-    return seed(tmp_path_factory.mktemp("seeded") / "installation")
+    """The scenario, written and planned once for all of a run's processes; tests work on copies."""
+    own = tmp_path_factory.getbasetemp()
+    shared = own.parent if "PYTEST_XDIST_WORKER" in os.environ else own
+    told = shared / "seed.pickle"
+    with FileLock(shared / "seed.lock"):
+        if not told.exists():
+            told.write_bytes(pickle.dumps(seed(shared / "seeded")))
+    found: Seed = pickle.loads(told.read_bytes())
+    return found
 
 
 @pytest.fixture

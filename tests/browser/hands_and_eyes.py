@@ -62,7 +62,7 @@ class Condition:
 
 CONDITIONS = (
     Condition("390 × 844", 390, 844, reach=True),
-    Condition("320 × 640", 320, 640, reach=True, focus=True, axe=True),
+    Condition("320 × 640", 320, 640, reach=True, focus=True),
     Condition("320 × 640, text at 200 %", 320, 640, letters=32, focus=True, axe=True),
     Condition("320 × 640, text at 75 %", 320, 640, letters=12),
     Condition("390 × 844 at 200 %", 195, 422, focus=True),

@@ -14,7 +14,7 @@ from service.log import reading
 from service.log.reading import EVERYTHING, ItemFilter
 from shared.vocabulary import Decision
 from tests.browser.seeding import Seed
-from tests.browser.watching import Complaints, assert_sound
+from tests.browser.watching import DESK, Complaints, assert_sound
 
 ADJUSTER = "Corin Vellacourt (invented)"
 SHEET = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
@@ -83,6 +83,7 @@ def test_one_piece_shows_its_custody_and_takes_a_question(
     assert_sound(page)
 
 
+@pytest.mark.parametrize("size", [DESK], ids=["desk"])  # what is downloaded is the same
 @pytest.mark.parametrize(
     ("name", "kind", "starts"),
     [

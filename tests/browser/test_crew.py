@@ -18,7 +18,7 @@ from shared.records import Item
 from shared.vocabulary import Damage, Extent, Material, ObjectType
 from tests.browser.accessibility import barriers_of
 from tests.browser.seeding import Seed
-from tests.browser.watching import Complaints, assert_sound, faults_of
+from tests.browser.watching import PHONE, SIZES, Complaints, assert_sound, faults_of, on_each
 from tests.phones import enrol_page
 
 NAME = "Hesper Quillfeather (invented)"
@@ -193,6 +193,7 @@ def test_without_a_network_a_piece_is_kept_and_sent_when_it_is_back(
     assert sent(here, tag).object_type is ObjectType.SCULPTURE
 
 
+@pytest.mark.parametrize("size", [PHONE], ids=["phone and desk"])
 def test_every_screen_of_the_crew_is_open_to_everybody(
     page: Page, seeded: Seed, photo: bytes, complaints: Complaints
 ) -> None:
@@ -201,7 +202,9 @@ def test_every_screen_of_the_crew_is_open_to_everybody(
 
     def look(heading: str) -> None:
         expect(page.get_by_role("heading", level=1)).to_have_text(heading)
-        faults.extend(faults_of(page) + barriers_of(page))
+        for screen in on_each(page, SIZES):
+            found = faults_of(page) + barriers_of(page)
+            faults.extend(f"{fault}, {screen.name}" for fault in found)
 
     page.goto("/crew/")
     look("Enrol this phone")

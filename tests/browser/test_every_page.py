@@ -14,7 +14,7 @@ from service.settings import Settings
 from tests.browser.accessibility import barriers_of
 from tests.browser.seeding import Seed, begin_airing
 from tests.browser.serving import Clock, served
-from tests.browser.watching import faults_of
+from tests.browser.watching import DESK, SIZES, faults_of, on_each
 from tests.phones import enrolled
 
 EACH = 1
@@ -86,6 +86,7 @@ def linked(page: Page) -> list[str]:
 
 
 @pytest.mark.timeout(1200)  # It walks over many pages, and the more the more there are.
+@pytest.mark.parametrize("size", [DESK], ids=["desk and phone"])
 def test_every_linked_page_is_sound_and_open_to_everybody(page: Page, seeded: Seed) -> None:
     waiting = ["/", f"/facility/runs/{seeded.gas_run}"]  # the run with every form on it
     seen, shapes, faults = set(waiting), Counter(map(shape, waiting)), list[str]()
@@ -96,7 +97,8 @@ def test_every_linked_page_is_sound_and_open_to_everybody(page: Page, seeded: Se
             faults.append(f"{path} answers {answer.status if answer else 'nothing'}")
             continue
         expect(page.get_by_role("heading", level=1)).to_be_visible()
-        faults += faults_of(page) + barriers_of(page)
+        for screen in on_each(page, SIZES):
+            faults += [f"{fault}, {screen.name}" for fault in faults_of(page) + barriers_of(page)]
         for found in linked(page):
             if found not in seen and shapes[shape(found)] < EACH:
                 seen.add(found)

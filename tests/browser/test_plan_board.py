@@ -15,7 +15,7 @@ from service.installation import Installation
 from service.settings import Settings
 from shared.vocabulary import Damage, Material
 from tests.browser.serving import Clock
-from tests.browser.watching import assert_sound
+from tests.browser.watching import DESK, assert_sound
 from tests.service.facility.house import (
     BOWL,
     CANVAS,
@@ -68,6 +68,7 @@ def tell(page: Page, order: str, **fields: str) -> None:
     form.get_by_role("button").click()
 
 
+@pytest.mark.parametrize("size", [DESK], ids=["desk"])
 def test_two_leads_edit_replan_compare_and_adopt(
     page: Page, context: BrowserContext, used: Draft
 ) -> None:

@@ -21,7 +21,16 @@ from tests.browser.serving import Clock, served
 from tests.browser.test_crew import choose, enter, photo, sent, take_photo, type_tag
 from tests.browser.test_offline import SignInPage, sign_in_page, visit
 from tests.browser.test_scanning import film
-from tests.browser.watching import PHONE, SIZES, Complaints, Size, assert_sound, open_context
+from tests.browser.watching import (
+    PHONE,
+    SIZES,
+    Complaints,
+    Size,
+    assert_sound,
+    faults_of,
+    on_each,
+    open_context,
+)
 from tests.phones import enrol_page
 
 __all__ = ["photo", "sign_in_page"]  # The fixtures, for the tests below.
@@ -526,25 +535,24 @@ def test_a_tag_read_by_the_phone_s_own_camera_leads_on_without_a_network(
         assert page.evaluate("navigator.serviceWorker.controller") is None
 
 
-@pytest.mark.parametrize("screen", [NARROW, *SIZES], ids=lambda screen: str(screen.name))
 def test_every_screen_of_the_loop_fits_and_is_open_to_everybody(
     chromium: Browser,
     here: Installation,
     seeded: Seed,
     photo: bytes,
     complaints: Complaints,
-    screen: Size,
 ) -> None:
     complaints.expect(OFFLINE)
     faults: list[str] = []
-    with served(here) as address, open_context(chromium, screen, address) as context:
+    with served(here) as address, open_context(chromium, PHONE, address) as context:
         page = context.new_page()
         complaints.watch(page)
 
         def look(heading: str) -> None:
             expect(page.get_by_role("heading", level=1)).to_have_text(heading)
-            assert_sound(page)
-            faults.extend(barriers_of(page))
+            for screen in on_each(page, (NARROW, *SIZES)):
+                found = faults_of(page) + barriers_of(page)
+                faults.extend(f"{fault}, {screen.name}" for fault in found)
 
         first, second = new_tag(), new_tag()
         enter(page, seeded.fire)

@@ -1,7 +1,7 @@
 """What every page has to be, and what a browser says when it is not."""
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
@@ -117,6 +117,16 @@ def faults_of(page: Page) -> list[str]:
     page.wait_for_load_state()
     found: list[str] = page.evaluate(FAULTS)
     return [f"{page.url} {one}" for one in found]
+
+
+def on_each(page: Page, screens: Iterable[Size]) -> Iterator[Size]:
+    """Show the page as it stands on each of ``screens`` in turn, and then on its own again."""
+    own = page.viewport_size
+    for screen in screens:
+        page.set_viewport_size({"width": screen.width, "height": screen.height})
+        yield screen
+    if own is not None:
+        page.set_viewport_size(own)
 
 
 def assert_sound(page: Page) -> None:

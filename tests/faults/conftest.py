@@ -26,8 +26,13 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 @pytest.fixture
 def here(tmp_path: Path) -> Installation:
-    """An installation with one loss; whoever serves it closes it."""
-    found = Installation(Settings(folder=tmp_path / "installation"), now=Clock(START))
+    """An installation with one loss."""
+    return one_loss(tmp_path / "installation")
+
+
+def one_loss(folder: Path) -> Installation:
+    """An installation in ``folder`` with one loss; whoever serves it closes it."""
+    found = Installation(Settings(folder=folder), now=Clock(START))
     opened = ev.LossOpened(
         title="Invented salt store",
         site="9 Invented Hard",
