@@ -12,12 +12,11 @@ from service.log import reading
 from service.log.reading import EVERYTHING
 from shared.records import Item
 from tests.browser.seeding import LEAD, Seed
-from tests.browser.watching import DESK, assert_sound
+from tests.browser.watching import DESK, PLANNED_WITHIN_MS, assert_sound
 
 TRUCK = "FIRE-2"
 SHELF = "cold-store"
 REASON = "the house has no quarantine place; kept apart and marked (invented)"
-PLANNED_WITHIN_S = 90
 
 
 def a_received_piece(here: Installation) -> Item:
@@ -139,7 +138,7 @@ def test_a_new_plan_is_made_looked_at_and_adopted(page: Page, here: Installation
     assert_sound(page)
     ready = page.get_by_role("heading", name="A new plan is ready")
     # The page follows the search, and shows the plan by itself.
-    expect(ready).to_be_visible(timeout=PLANNED_WITHIN_S * 1000)
+    expect(ready).to_be_visible(timeout=PLANNED_WITHIN_MS)
     assert_sound(page)
     page.locator("form[action$='/adopt']").get_by_label("Your name").fill(LEAD)
     page.get_by_role("button", name="Work by this plan").click()

@@ -15,7 +15,7 @@ from service.installation import Installation
 from service.settings import Settings
 from shared.vocabulary import Damage, Material
 from tests.browser.serving import Clock
-from tests.browser.watching import DESK, assert_sound
+from tests.browser.watching import DESK, PLANNED_WITHIN_MS, assert_sound
 from tests.service.facility.house import (
     BOWL,
     CANVAS,
@@ -27,7 +27,6 @@ from tests.service.facility.house import (
 )
 from tests.writers import START
 
-PLANNED_WITHIN_MS = 90_000
 DUBLIN = ZoneInfo("Europe/Dublin")
 
 

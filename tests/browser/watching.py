@@ -9,6 +9,8 @@ from typing import Any
 from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page
 
 WAIT_MS = 15_000
+PLANNED_WITHIN_MS = 240_000
+"""How long a search of a few seconds, in a process of its own, may take on a busy machine."""
 
 
 @dataclass(frozen=True)
