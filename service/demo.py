@@ -389,11 +389,17 @@ class _Demo:
                     signer=licensed.name,
                     licence_no=licensed.licence_no,
                     readings=readings,
+                    seen_to=hand.clearance.seen_to,
                 ),
                 role=Role.FUMIGATOR,
                 actor=licensed.name,
             )
-            self._say(ev.ClearanceSigned(run=run_id, signer=LEAD, readings=readings), actor=LEAD)
+            self._say(
+                ev.ClearanceSigned(
+                    run=run_id, signer=LEAD, readings=readings, seen_to=hand.clearance.seen_to
+                ),
+                actor=LEAD,
+            )
         try:
             self._say(ev.ChamberOpened(run=run_id, readings=readings, at=now), role=Role.FUMIGATOR)
         except RefusedError:

@@ -696,6 +696,10 @@ class ClearanceSigned(Fixed):
     signer: Name
     licence_no: Line = ""
     readings: Digest = Field(description="Digest of the readings that were looked at.")
+    seen_to: Annotated[
+        AwareDatetime | None,
+        Field(description="When the service had the newest reading that was looked at."),
+    ] = None
 
 
 class ChamberOpened(Fixed):

@@ -401,10 +401,11 @@ class PhaseChange(Record):
 
 
 class Dose(Record):
-    """Agent introduced."""
+    """Agent introduced, and when the service first knew of it."""
 
     mass: ev.Mass
     at: datetime
+    received_at: datetime | None = None
 
 
 class Hold(Record):
@@ -422,6 +423,7 @@ class Signature(Record):
     role: Role
     licence_no: str
     readings: str
+    seen_to: datetime | None = None
     at: str
 
 
@@ -960,7 +962,7 @@ def fold_run(run_id: str, entries: Iterable[Entry]) -> Run | None:
             case ev.PhaseEntered():
                 run.phases.append(_said(PhaseChange, body, actor=event.actor))
             case ev.DoseAdded():
-                run.doses.append(_said(Dose, body))
+                run.doses.append(_said(Dose, body, received_at=entry.received_at))
             case ev.GasRead() | ev.ClimateRead() | ev.OxygenRead():
                 match sample_of(entry, body):
                     case GasReading() as gas:

@@ -300,6 +300,6 @@ def _why_not_open(
         return "NOT CLEARED: " + "; ".join(hand.clearance.reasons)
     if hand.programme is not None and hand.programme.clearance is None:
         return None
-    if hand.clearance.readings != body.readings:
+    if body.readings not in hand.clearance.signed:
         return "NOT CLEARED: the readings have changed since they were signed"
     return None

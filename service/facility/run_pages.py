@@ -1,7 +1,7 @@
 """A chamber run: its load, its phases, its readings, its clearance and its papers."""
 
 import io
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Annotated
 
 from fastapi import APIRouter, Form, HTTPException, Request, Response
@@ -61,6 +61,7 @@ class SignForm(BaseModel):
     """A signature under readings."""
 
     readings: str
+    seen_to: datetime
     actor: str
     role: str
     licence_no: str = ""
@@ -236,7 +237,11 @@ def sign(run_id: RefPath, here: Here, form: Annotated[SignForm, Form()]) -> Redi
     if form.role not in {Role.FUMIGATOR, Role.LEAD}:
         return back(path, "role: choose who signs")
     body = ev.ClearanceSigned(
-        run=run_id, signer=form.actor, licence_no=form.licence_no, readings=form.readings
+        run=run_id,
+        signer=form.actor,
+        licence_no=form.licence_no,
+        readings=form.readings,
+        seen_to=form.seen_to,
     )
     return back(path, say(here, body, form.actor, Role(form.role)))
 

@@ -859,7 +859,7 @@ def test_a_run_keeps_everything_from_loading_to_opening() -> None:
         tags=[TAG, OTHER_TAG],
         loaded=[TAG, OTHER_TAG],
         phases=[PhaseChange(phase=Phase.SEALED, at=START, actor="holder of desk", reason="full")],
-        doses=[Dose(mass=KILO, at=START)],
+        doses=[Dose(mass=KILO, at=START, received_at=START + timedelta(hours=6))],
         gas=[
             GasReading(
                 reading="g-1",

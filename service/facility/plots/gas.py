@@ -18,7 +18,7 @@ from service.facility.plots.chart import (
     zone_of,
 )
 from service.pages import moment
-from shared.clearance import highest_ppm
+from shared.clearance import ANYTHING, highest_ppm
 from shared.facility import Chamber
 from shared.facts import Facts
 from shared.gas import (
@@ -175,9 +175,9 @@ def _zones(
     unreadable = 0
     for reading in sorted(run.gas, key=lambda one: one.taken_at):
         instrument = book.instrument(reading.instrument)
-        most = highest_ppm(reading, instrument, molar_mass) if instrument else None
+        most = highest_ppm(reading, instrument, molar_mass) if instrument else ANYTHING
         least = _least_ppm(reading, molar_mass)
-        if most is None or least is None or instrument is None or instrument.gas != rule.gas:
+        if most == ANYTHING or least is None or instrument is None or instrument.gas != rule.gas:
             unreadable += 1
             continue
         hour = hours_between(start, reading.taken_at)

@@ -319,9 +319,12 @@ def read_all(
 
 def sign_both(here: Installation, run: str = "run-1") -> str:
     """Both people sign what the readings say now; returns the digest they signed."""
-    digest = hand_of(here, run).clearance.readings or "0" * 64
+    looked = hand_of(here, run).clearance
+    digest = looked.readings or "0" * 64
     for actor, role, licence in ((FUMIGATOR, Role.FUMIGATOR, LICENCE), (LEAD, Role.LEAD, "")):
-        body = ev.ClearanceSigned(run=run, signer=actor, licence_no=licence, readings=digest)
+        body = ev.ClearanceSigned(
+            run=run, signer=actor, licence_no=licence, readings=digest, seen_to=looked.seen_to
+        )
         say(here, body, role=role, actor=actor)
     return digest
 

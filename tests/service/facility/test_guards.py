@@ -482,8 +482,18 @@ def test_what_was_signed_is_what_is_opened_on(here: Installation, clock: Clock) 
         "NOT CLEARED: the readings have changed since they were signed"
     )
     clock.forward(minutes=1)
-    read_all(here)
+    read_all(here, "0.03")
     assert "must sign these very readings" in (why_not_opened(here, signed) or "")
+
+
+def test_a_reading_that_is_no_higher_leaves_what_was_signed_standing(
+    here: Installation, clock: Clock
+) -> None:
+    reach(here, Phase.AIRING)
+    signed = air_and_measure(here, clock)
+    clock.forward(minutes=1)
+    read_all(here)
+    assert why_not_opened(here, signed) is None
 
 
 def test_readings_grow_stale_at_the_door(here: Installation, clock: Clock) -> None:

@@ -43,6 +43,7 @@ from tests.service.facility.house import (
 )
 
 HOSTILE = "<script>alert('x')</script>\"><img src=x onerror=alert(1)>"
+SEEN_TO = "2031-05-06T18:00:00Z"
 LISTS = [
     "/facility/",
     "/facility/items",
@@ -400,8 +401,9 @@ def test_a_gas_run_from_the_plan_to_the_unloading_through_the_pages(
             clock.forward(seconds=1)
     done("hold", minutes=241)
     digest = hand_of(here, name).clearance.readings
+    seen_to = hand_of(here, name).clearance.seen_to
     for actor, role, licence in ((FUMIGATOR, "fumigator", LICENCE), (LEAD, "lead", "")):
-        done("sign", readings=digest, role=role, licence_no=licence, actor=actor)
+        done("sign", readings=digest, seen_to=seen_to, role=role, licence_no=licence, actor=actor)
     assert "Every condition held" in text_of(client, path)
     done("unseal", actor=FUMIGATOR, readings=digest)
     done("phase", phase="unloaded")
@@ -416,7 +418,7 @@ VALID: dict[str, dict[str, str]] = {
     "phase": {"phase": "sealed"},
     "dose": {"mass": "1", "unit": "g"},
     "hold": {"minutes": "30"},
-    "sign": {"readings": "0" * 64, "role": "lead"},
+    "sign": {"readings": "0" * 64, "seen_to": SEEN_TO, "role": "lead"},
     "unseal": {"readings": "0" * 64},
     "open": {},
     "reading": {
@@ -441,8 +443,12 @@ VALID: dict[str, dict[str, str]] = {
         ("hold", {"minutes": "a while"}, "minutes: "),
         ("hold", {"minutes": "-3"}, "minutes: write how many"),
         ("hold", {"minutes": "99999999999"}, "minutes: write how many"),
-        ("sign", {"readings": "x", "role": "fumigator"}, "readings: "),
-        ("sign", {"readings": "0" * 64, "role": "crew"}, "role: choose who signs"),
+        ("sign", {"readings": "x", "seen_to": SEEN_TO, "role": "fumigator"}, "readings: "),
+        (
+            "sign",
+            {"readings": "0" * 64, "seen_to": SEEN_TO, "role": "crew"},
+            "role: choose who signs",
+        ),
         ("unseal", {"readings": "short"}, "readings: "),
         ("unseal", {}, "NOT CLEARED: "),
         ("open", {}, "This run is not in the plan"),
