@@ -421,7 +421,8 @@ class _Case:
             newest[place] = one.taken_at
             if then.setting.now - one.taken_at < self.fresh:
                 signed[place] = max(signed[place], self._says(one))
-        later = [one for one in self.readings if one.received_at > then.setting.now]
+        came: list[Reading] = [*self.run.gas, *self.run.oxygen]
+        later = [one for one in came if one.received_at > then.setting.now]
         for one in sorted(later, key=lambda one: one.received_at):
             place = type(one), one.zone
             harm = self._unsound(one) or self._harm(one, newest[place], signed[place])

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal, InvalidOperation
 from hashlib import sha256
+from itertools import combinations
 from unicodedata import normalize
 
 from shared.clearance import Clearance, Setting
@@ -285,7 +286,7 @@ def conditions(story: Story, now: datetime) -> dict[str, bool]:
         holds[f"{zone}: gas is fresh"] = any(now - one.taken < fresh for one in gas)
         holds[f"{zone}: oxygen is fresh"] = any(now - one.taken < fresh for one in air)
     holds["all is believed"] = all(believed(story, one, now) for one in since)
-    holds["all agree"] = all(agree(story, one, other) for one in since for other in since)
+    holds["all agree"] = all(agree(story, *two) for two in combinations(since, 2))
     return holds
 
 

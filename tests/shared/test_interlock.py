@@ -8,6 +8,7 @@ from shared.clearance import clearance
 from tests.shared import interlock_oracle as oracle
 from tests.shared.interlock_cases import AT_THE_SERVICE, TABLE, expected, opens
 from tests.shared.interlock_mutants import mutants
+from tests.shared.interlock_search import search
 from tests.shared.interlock_stories import (
     Given,
     Told,
@@ -101,7 +102,6 @@ def test_each_guard_s_removal_is_noticed() -> None:
         count += 1
         if not _noticed(mutant.module(), asked):
             survivors.append(mutant.guard)
-    print(f"{count} guards taken out, {len(survivors)} of them unnoticed")
     assert not survivors, "\n".join(survivors)
     assert count > 100
 
@@ -133,3 +133,10 @@ def _says_otherwise(judge: oracle.Judge) -> bool:
         if judge(run, oracle.programme(story.rule), setting).reasons != reasons:
             return True
     return False
+
+
+def test_in_every_state_the_chamber_opens_when_every_condition_holds_and_only_then() -> None:
+    found = search()
+    assert found.wrong is None
+    assert found.opened > 0
+    assert found.states > 2500
