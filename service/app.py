@@ -16,6 +16,8 @@ from service.facility import (
     programme_routes,
     receiving,
     run_pages,
+    sensors_pages,
+    sensors_push,
     setup_routes,
     today_pages,
 )
@@ -62,6 +64,8 @@ def create_app(installation: Installation) -> FastAPI:
         crew,
         facility,
         run_pages,
+        sensors_pages,
+        sensors_push,
         today_pages,
         loading_pages,
         plan_pages,

@@ -38,6 +38,7 @@ from shared.vocabulary import (
     Extent,
     Hazard,
     Material,
+    Measure,
     ObjectType,
     PartRole,
     Peril,
@@ -79,6 +80,14 @@ LengthUnit = Literal["mm", "cm", "m", "in", "ft"]
 MassUnit = Literal["g", "kg", "oz", "lb"]
 TemperatureUnit = Literal["degC", "degF"]
 GasUnit = Literal["ppm", "mg/m3", "g/m3"]
+AirUnit = Literal["degC", "degF", "%RH", "ppm", "mg/m3", "g/m3", "%vol"]
+GasKey = Annotated[
+    str,
+    Field(
+        pattern=r"^[a-z][a-z0-9_]{0,39}$",
+        description="Key of the gas in the gases table, such as chlorine_dioxide.",
+    ),
+]
 
 
 PlannedStep = Annotated[
@@ -431,11 +440,40 @@ class InstrumentRegistered(Fixed):
 
     type: Literal["instrument_registered"] = "instrument_registered"
     instrument: Ref
-    gas: Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,39}$")] = Field(
-        description="Key of the gas in the gases table, such as chlorine_dioxide."
-    )
+    gas: GasKey
     detection_limit_ppm: DecimalText
     calibrated_until: AwareDatetime
+
+
+class SensorPlaced(Fixed):
+    """A sensor was made known, moved or calibrated: said whole each time, the last word counts."""
+
+    type: Literal["sensor_placed"] = "sensor_placed"
+    sensor: Ref
+    name: Name
+    station: Id = Field(description="The chamber, room or store it stands in.")
+    zone: Line = Field(default="", description="Where in a chamber.")
+    measures: tuple[Measure, ...] = Field(min_length=1)
+    gas: GasKey | None = None
+    calibrated_until: AwareDatetime
+    least_seen: DecimalText | None = Field(
+        default=None, description="For a gas: the least it can see, ppm by volume."
+    )
+
+
+class AirRead(Fixed):
+    """One thing measured in the air of a place, outside a chamber run."""
+
+    type: Literal["air_read"] = "air_read"
+    station: Id
+    zone: Line = ""
+    sensor: Ref | None = Field(default=None, description="The sensor that sent it, if one did.")
+    instrument: Line = Field(default="", description="What a person read it from.")
+    value: DecimalText | Literal["<LOD"]
+    unit: AirUnit
+    temperature_c: DecimalText | None = None
+    pressure_pa: DecimalText | None = None
+    taken_at: AwareDatetime
 
 
 class Weighed(Fixed):
@@ -653,20 +691,29 @@ class GasRead(Fixed):
     instrument: Ref
     value: DecimalText | Literal["<LOD"]
     unit: GasUnit
-    temperature_c: DecimalText
-    pressure_pa: DecimalText
+    temperature_c: DecimalText | None = Field(
+        default=None, description="At the sensor; without it only ppm can be read."
+    )
+    pressure_pa: DecimalText | None = None
     taken_at: AwareDatetime
 
 
 class ClimateRead(Fixed):
-    """Temperature and humidity in one zone of a chamber."""
+    """Temperature, humidity or both in one zone of a chamber."""
 
     type: Literal["climate_read"] = "climate_read"
     run: Ref
     zone: Line
-    temperature_c: DecimalText
-    rh_percent: DecimalText
+    sensor: Ref | None = None
+    temperature_c: DecimalText | None = None
+    rh_percent: DecimalText | None = None
     taken_at: AwareDatetime
+
+    @model_validator(mode="after")
+    def _says_something(self) -> Self:
+        if self.temperature_c is None and self.rh_percent is None:
+            raise ValueError("temperature_c: give the temperature, the humidity or both")
+        return self
 
 
 class OxygenRead(Fixed):
@@ -675,6 +722,7 @@ class OxygenRead(Fixed):
     type: Literal["oxygen_read"] = "oxygen_read"
     run: Ref
     zone: Line
+    sensor: Ref | None = None
     percent: DecimalText
     taken_at: AwareDatetime
 
@@ -781,6 +829,8 @@ Body = Annotated[
     | ProgrammeSigned
     | OverrideSigned
     | InstrumentRegistered
+    | SensorPlaced
+    | AirRead
     | Weighed
     | MoistureRead
     | SurfaceRead
@@ -902,14 +952,21 @@ class Journal:
     previous: str = ""
 
     def write(
-        self, body: BaseModel, *, actor: str, role: Role, at: datetime, loss: str | None = None
+        self,
+        body: BaseModel,
+        *,
+        actor: str,
+        role: Role,
+        at: datetime,
+        loss: str | None = None,
+        name: str | None = None,
     ) -> Event:
-        """The device's next event, saying ``body`` at ``at``."""
+        """The device's next event, saying ``body`` at ``at``; its id is ``name``, if it has one."""
         self.sequence += 1
         self.clock += 1
         event = Event(
             format=FORMAT,
-            id=f"{self.device}.{self.sequence}",
+            id=name or f"{self.device}.{self.sequence}",
             device=self.device,
             sequence=self.sequence,
             clock=self.clock,
@@ -963,8 +1020,8 @@ def utc_text(moment: datetime) -> str:
 def subjects(body: Body) -> frozenset[str]:
     """The records that ``body`` changes, as ``kind:id``: what a fold has to be redone for.
 
-    Kinds are ``item``, ``run``, ``manifest``, ``phone``, ``loss`` (id ``*``: the event's own loss)
-    and ``facility`` (no id: there is one facility in an installation).
+    Kinds are ``item``, ``run``, ``manifest``, ``phone``, ``sensor``, ``loss`` (id ``*``: the
+    event's own loss) and ``facility`` (no id: there is one facility in an installation).
     """
     found: set[str] = set()
     for name, kind in _SUBJECT_FIELDS.items():
@@ -975,6 +1032,8 @@ def subjects(body: Body) -> frozenset[str]:
         found.update(f"item:{tag}" for tag in body.tags)
     if isinstance(body, EventUndone):
         found.add(body.subject)
+    if isinstance(body, SensorPlaced):
+        found.add(f"sensor:{body.sensor}")
     if isinstance(
         body,
         LossOpened

@@ -26,6 +26,7 @@ from shared.vocabulary import (
     Extent,
     Hazard,
     Material,
+    Measure,
     ObjectType,
     PartRole,
     Peril,
@@ -370,11 +371,12 @@ class GasReading(Record):
 
 
 class ClimateReading(Record):
-    """Temperature and humidity in a zone."""
+    """Temperature, humidity or both in a zone."""
 
     zone: str
-    temperature_c: str
-    rh_percent: str
+    sensor: str | None = None
+    temperature_c: str | None
+    rh_percent: str | None
     taken_at: datetime
 
 
@@ -383,12 +385,27 @@ class OxygenReading(Record):
 
     event: str
     zone: str
+    sensor: str | None = None
     percent: str
     taken_at: datetime
     received_at: datetime
 
 
 Sample = GasReading | ClimateReading | OxygenReading
+
+
+class AirReading(Record):
+    """One thing measured in the air of a place outside a run, and who sent it."""
+
+    event: str
+    sensor: str | None
+    instrument: str
+    zone: str
+    value: str
+    unit: ev.AirUnit
+    taken_at: datetime
+    received_at: datetime
+    actor: str
 
 
 class PhaseChange(Record):
@@ -589,6 +606,21 @@ class Phone(Record):
     revoked_at: str | None = None
     revoked_by: str = ""
     revoked_because: str = ""
+
+
+class Sensor(Record):
+    """A sensor as last described: where it stands, what it measures, how far it can be trusted."""
+
+    sensor: str
+    name: str
+    station: str
+    zone: str
+    measures: list[Measure]
+    gas: str | None
+    calibrated_until: datetime
+    least_seen: str | None
+    placed_at: str
+    placed_by: str
 
 
 def _acts_digest(acts: Sequence[PlanAct]) -> str:
@@ -934,11 +966,29 @@ def sample_of(entry: Entry, body: ev.GasRead | ev.ClimateRead | ev.OxygenRead) -
     """What one reading says, as a run keeps it."""
     match body:
         case ev.GasRead():
-            return _said(GasReading, body, event=entry.event.id, received_at=entry.received_at)
+            return _said(
+                GasReading,
+                body,
+                event=entry.event.id,
+                received_at=entry.received_at,
+                temperature_c=body.temperature_c or "",
+                pressure_pa=body.pressure_pa or "",
+            )
         case ev.OxygenRead():
             return _said(OxygenReading, body, event=entry.event.id, received_at=entry.received_at)
         case ev.ClimateRead():
             return _said(ClimateReading, body)
+
+
+def air_of(entry: Entry, body: ev.AirRead) -> AirReading:
+    """What one reading of a place's air says, as the place's log keeps it."""
+    return _said(
+        AirReading,
+        body,
+        event=entry.event.id,
+        received_at=entry.received_at,
+        actor=entry.event.actor,
+    )
 
 
 def fold_run(run_id: str, entries: Iterable[Entry]) -> Run | None:
@@ -1062,6 +1112,16 @@ def fold_phone(phone_id: str, entries: Iterable[Entry]) -> Phone | None:
     return phone.model_copy(update=revoked) if phone else None
 
 
+def fold_sensor(sensor_id: str, entries: Iterable[Entry]) -> Sensor | None:
+    """The sensor as last described, or ``None`` while nobody has made it known."""
+    sensor: Sensor | None = None
+    for entry in standing(entries):
+        if isinstance(entry.body, ev.SensorPlaced):
+            event = entry.event
+            sensor = _said(Sensor, entry.body, placed_at=event.device_time, placed_by=event.actor)
+    return sensor
+
+
 def fold(subject: str, entries: Iterable[Entry]) -> Record | None:
     """The record that ``subject`` (``kind:id``) names. ``ValueError`` for an unknown kind."""
     kind, _, name = subject.partition(":")
@@ -1073,6 +1133,7 @@ def fold(subject: str, entries: Iterable[Entry]) -> Record | None:
         "manifest": fold_manifest,
         "run": fold_run,
         "phone": fold_phone,
+        "sensor": fold_sensor,
     }
     if kind not in folds:
         raise ValueError(f"{subject}: no such kind of record; use {', '.join(sorted(folds))}")

@@ -308,3 +308,13 @@ class Role(Labelled):
     ADJUSTER = "adjuster", "Adjuster"
     OFFICE = "office", "Office"
     CONSERVATOR = "conservator", "Conservator"
+    SENSOR = "sensor", "Sensor"
+
+
+class Measure(Labelled):
+    """What a sensor measures."""
+
+    TEMPERATURE = "temperature", "Temperature"
+    HUMIDITY = "humidity", "Relative humidity"
+    GAS = "gas", "Gas"
+    OXYGEN = "oxygen", "Oxygen"

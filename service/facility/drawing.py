@@ -29,6 +29,7 @@ SUBNAV = [
     ("/facility/plan", "Plan"),
     ("/facility/runs", "Chamber runs"),
     ("/facility/programmes", "Programmes"),
+    ("/facility/sensors", "Sensors"),
     ("/facility/setup", "Set-up"),
 ]
 

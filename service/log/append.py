@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from enum import StrEnum
 from hashlib import sha256
+from itertools import repeat
 
 import structlog
 from pydantic import BaseModel, ValidationError
@@ -17,7 +18,7 @@ from sqlalchemy import func, update
 from sqlmodel import Session, col, select
 
 from service.log import reading
-from service.log.folding import SAMPLED, entry_of, keep_sample, refold
+from service.log.folding import SAMPLED, entry_of, keep_air, keep_sample, refold
 from service.log.reading import MOST_NAMED
 from service.storage.database import Database
 from service.storage.tables import (
@@ -141,11 +142,17 @@ class Log:
         actor: str,
         role: Role,
         loss: str | None = None,
+        names: Iterable[str] | None = None,
     ) -> list[ev.Event]:
-        """Store events of the service's own together with what else ``session`` writes."""
+        """Store events of the service's own together with what else ``session`` writes.
+
+        ``names``: the ids of the events, where they are known by something else than their number.
+        """
         journal = self._own_journal(session)
+        given: Iterable[str | None] = repeat(None) if names is None else names
         written = [
-            journal.write(body, actor=actor, role=role, at=self.now(), loss=loss) for body in bodies
+            journal.write(body, actor=actor, role=role, at=self.now(), loss=loss, name=name)
+            for body, name in zip(bodies, given, strict=False)
         ]
         batch = _Batch(self, session, self.now(), SERVICE_DEVICE)
         answer = self._append(batch, [event.model_dump(mode="json") for event in written])
@@ -311,6 +318,8 @@ class _Batch:
             return
         if isinstance(body, SAMPLED):
             keep_sample(self.session, entry_of(row))
+        if isinstance(body, ev.AirRead):
+            keep_air(self.session, entry_of(row))
         if isinstance(body, ev.TagReplaced):
             _stand_in(self.session, f"item:{body.new_tag}", f"item:{body.tag}")
         named = (subject.replace("*", event.loss or "") for subject in ev.subjects(body))

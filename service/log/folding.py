@@ -4,7 +4,7 @@ from datetime import datetime
 
 from sqlmodel import Session, col, select
 
-from service.storage.tables import LogRow, RecordRow, SampleRow, SubjectRow
+from service.storage.tables import AirRow, LogRow, RecordRow, SampleRow, SubjectRow
 from shared import events as ev
 from shared.records import (
     ClimateReading,
@@ -18,6 +18,7 @@ from shared.records import (
     Run,
     RunSheet,
     Sample,
+    air_of,
     fold,
     sample_of,
 )
@@ -55,6 +56,21 @@ def keep_sample(session: Session, entry: Entry) -> None:
             run=entry.body.run,
             kind=SAMPLE_KINDS[type(sample)],
             data=sample.model_dump_json(),
+        )
+    )
+
+
+def keep_air(session: Session, entry: Entry) -> None:
+    """Keep a reading in the log of its place. ``TypeError`` for an event of another type."""
+    if not isinstance(entry.body, ev.AirRead):
+        raise TypeError(f"{entry.event.id} is no reading of a place's air")
+    kept = air_of(entry, entry.body)
+    session.add(
+        AirRow(
+            position=entry.position,
+            station=entry.body.station,
+            taken_at=ev.utc_text(entry.body.taken_at),
+            data=kept.model_dump_json(),
         )
     )
 

@@ -10,6 +10,7 @@ from sqlmodel import Session, col, func, select
 
 from service.log.folding import SAMPLE_KINDS, facility_book
 from service.storage.tables import (
+    AirRow,
     AliasRow,
     CheckpointRow,
     HeardRow,
@@ -20,7 +21,18 @@ from service.storage.tables import (
     SampleRow,
     SubjectRow,
 )
-from shared.records import FacilityBook, Item, Loss, Manifest, Phone, Record, Run, RunSheet
+from shared.records import (
+    AirReading,
+    FacilityBook,
+    Item,
+    Loss,
+    Manifest,
+    Phone,
+    Record,
+    Run,
+    RunSheet,
+    Sensor,
+)
 
 R = TypeVar("R", bound=Record)
 
@@ -247,6 +259,29 @@ def run(session: Session, run_id: str) -> Run | None:
     # Read as one document: thousands of small ones would take several times as long.
     measured = ",".join(f'"{kind}":[{",".join(said)}]' for kind, said in samples.items())
     return Run.model_validate_json(f"{sheet.model_dump_json()[:-1]},{measured}}}")
+
+
+def air_of_station(session: Session, station: str, since: str, until: str) -> list[AirReading]:
+    """What was read of a place's air from ``since`` until before ``until``, as UTC text.
+
+    In the order in which the readings came in, for that order says which came late.
+    """
+    rows = session.exec(
+        select(AirRow.data)
+        .where(AirRow.station == station, AirRow.taken_at >= since, AirRow.taken_at < until)
+        .order_by(col(AirRow.position))
+    )
+    return [AirReading.model_validate_json(data) for data in rows]
+
+
+def sensors(session: Session) -> list[Sensor]:
+    """Every sensor that was made known."""
+    return _all(session, EVERYTHING, Sensor)
+
+
+def sensor(session: Session, sensor_id: str) -> Sensor | None:
+    """The sensor of that name."""
+    return _one(session, EVERYTHING, f"sensor:{sensor_id}", Sensor)
 
 
 def phones(session: Session) -> list[Phone]:

@@ -91,6 +91,47 @@ class SampleRow(SQLModel, table=True):
     data: str = Field(description="The reading as JSON.")
 
 
+class AirRow(SQLModel, table=True):
+    """One reading of the air of a place, outside a chamber run."""
+
+    __tablename__ = "air"
+    __table_args__ = (Index("ix_air_station", "station", "taken_at"),)
+
+    position: int = Field(primary_key=True, foreign_key="log.position")
+    station: str
+    taken_at: str = Field(description="When it was taken, UTC: what a place's log is read by.")
+    data: str = Field(description="The reading as JSON.")
+
+
+class SensorTokenRow(SQLModel, table=True):
+    """Leave for some sensors to write. The secret itself is not kept."""
+
+    __tablename__ = "sensor_token"
+
+    id: str = Field(primary_key=True)
+    digest: str = Field(unique=True, description="SHA-256 of the secret, hex.")
+    name: str
+    sensors: str = Field(description="The sensors it may write for, a JSON list.")
+    made_by: str
+    made_at: str
+    used_at: str | None = None
+    revoked_at: str | None = None
+    revoked_by: str = ""
+    revoked_because: str = ""
+
+
+class SensorHeardRow(SQLModel, table=True):
+    """What a sensor sent last."""
+
+    __tablename__ = "sensor_heard"
+
+    sensor: str = Field(primary_key=True)
+    at: str = Field(description="When the service last had a reading of it.")
+    newest: str = Field(description="The latest time that it wrote and that was not in the future.")
+    last: str = Field(description="What it said last, with the unit.")
+    readings: int = 0
+
+
 class TreeRow(SQLModel, table=True):
     """How far a tree has grown, and the hashes needed to grow it further."""
 

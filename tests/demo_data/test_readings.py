@@ -57,7 +57,7 @@ def test_the_dose_lies_in_the_signed_window_in_every_zone(name: str, chamber: Ch
     for read in gas_reads(simulated(name, chamber)):
         hour = (read.taken_at - START) / timedelta(hours=1)
         ppm = 0.0 if read.value == "<LOD" else float(read.value)
-        series[read.zone].append(GasReading(hour, ppm, float(read.temperature_c), None))
+        series[read.zone].append(GasReading(hour, ppm, float(read.temperature_c or "nan"), None))
     window = DoseWindow(longest_gap_h=0.5, ppm_min=float(signed.concentration_ppm[0]))
     dose = run_dose(series, window)
     least, most = (float(end) for end in signed.dose_ppm_h)
@@ -75,8 +75,10 @@ def test_the_run_keeps_within_its_signed_length_and_climate(name: str, chamber: 
     climate = [e.body for e in readings.timeline if isinstance(e.body, ev.ClimateRead)]
     assert {read.zone for read in climate} == set(chamber.zones)
     for read in climate:
-        assert signed.temperature_c[0] <= float(read.temperature_c) <= signed.temperature_c[1]
-        assert signed.rh[0] <= float(read.rh_percent) / 100 <= signed.rh[1]
+        assert (
+            signed.temperature_c[0] <= float(read.temperature_c or "nan") <= signed.temperature_c[1]
+        )
+        assert signed.rh[0] <= float(read.rh_percent or "nan") / 100 <= signed.rh[1]
     times = [entry.at for entry in readings.timeline]
     assert times == sorted(times)
 

@@ -1129,7 +1129,7 @@ def test_a_record_is_folded_by_the_kind_and_id_of_its_subject() -> None:
 def test_no_other_kind_of_record_can_be_folded(subject: str) -> None:
     with pytest.raises(
         ValueError,
-        match=f"^{subject}: no such kind of record; use item, loss, manifest, phone, run$",
+        match=f"^{subject}: no such kind of record; use item, loss, manifest, phone, run, sensor$",
     ):
         fold(subject, [])
 

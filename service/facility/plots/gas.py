@@ -222,11 +222,14 @@ def _least_ppm(reading: LoggedReading, molar_mass: float | None) -> float | None
 def _climate(run: Run, zone: str, at: datetime) -> tuple[float | None, float | None]:
     """The newest temperature and humidity of a zone that still speak for a moment."""
     oldest = at - timedelta(hours=CLIMATE_AGE_H)
-    recent = [one for one in run.climate if one.zone == zone and oldest <= one.taken_at <= at]
-    if not recent:
-        return None, None
-    newest = max(recent, key=lambda one: one.taken_at)
-    return float(newest.temperature_c), float(newest.rh_percent) / 100
+    recent = sorted(
+        (one for one in run.climate if one.zone == zone and oldest <= one.taken_at <= at),
+        key=lambda one: one.taken_at,
+        reverse=True,
+    )
+    t_c = next((float(one.temperature_c) for one in recent if one.temperature_c), None)
+    rh = next((float(one.rh_percent) / 100 for one in recent if one.rh_percent), None)
+    return t_c, rh
 
 
 def _dose_window(programme: Programme) -> DoseWindow:

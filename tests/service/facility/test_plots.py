@@ -349,8 +349,8 @@ def test_the_dose_is_that_of_the_shared_model() -> None:
             GasReading(
                 (one.taken_at - SEALED) / hours(1),
                 0.0 if one.value == "<LOD" else float(one.value),
-                float(air.temperature_c),
-                float(air.rh_percent) / 100,
+                float(air.temperature_c or "nan"),
+                float(air.rh_percent or "nan") / 100,
             )
         )
     window = DoseWindow(

@@ -13,6 +13,7 @@ from sqlmodel import Session, select
 from service.installation import Installation
 from service.log import reading
 from service.log.folding import entry_of
+from service.storage.database import schema_version
 from service.storage.tables import LogRow, RecordRow, SampleRow
 from shared import events as ev
 from shared.records import Run, RunSheet, fold_run
@@ -61,7 +62,8 @@ def through_the_migration(here: Installation, *way: str) -> None:
         config.set_main_option("script_location", str(folder))
         config.attributes["connection"] = open_.connection()
         for version in way:
-            step = command.downgrade if version < "0003" else command.upgrade
+            is_older = version < schema_version(open_.connection())
+            step = command.downgrade if is_older else command.upgrade
             step(config, version)
 
 

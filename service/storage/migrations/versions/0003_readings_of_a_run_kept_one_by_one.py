@@ -73,7 +73,7 @@ def _write(connection: sa.Connection, subject: str, record: dict[str, object]) -
 def _sample(position: int, kind: str, data: bytes, received_at: str) -> dict[str, object]:
     event = json.loads(data)
     short, names = _KEPT[kind]
-    said = {name: event["body"][name] for name in names}
+    said = {name: event["body"].get(name, "" if short == "gas" else None) for name in names}
     if short != "climate":
         said |= {"event": event["id"], "received_at": received_at}
     return {
