@@ -11,6 +11,7 @@ from sqlalchemy import text
 from service.adjuster import routes as adjuster
 from service.crew import routes as crew
 from service.facility import (
+    climate_pages,
     loading_pages,
     plan_pages,
     programme_routes,
@@ -64,6 +65,7 @@ def create_app(installation: Installation) -> FastAPI:
         crew,
         facility,
         run_pages,
+        climate_pages,
         sensors_pages,
         sensors_push,
         today_pages,

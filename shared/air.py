@@ -33,6 +33,20 @@ TRIPLE_POINT_C = FACTS.note(
     "triple point of water", 0.01, "°C", "ITS-90 (Preston-Thomas 1990)", Mark.PUBLISHED
 )
 # Coefficients of ln p = a/T + b + cT + dT² + eT³ + fT⁴ + g ln T.
+T_EITHER_WAY_C = FACTS.note(
+    "band about a room's set point where no piece asks for one: temperature, either way",
+    2.0,
+    "°C",
+    "ours",
+    Mark.COMMON_PRACTICE,
+)
+RH_EITHER_WAY_PERCENT = FACTS.note(
+    "band about a room's set point where no piece asks for one: relative humidity, either way",
+    5.0,
+    "%",
+    "ours",
+    Mark.COMMON_PRACTICE,
+)
 _OVER_WATER = FACTS.note(
     "saturation pressure over water, 0 to 200 °C",
     (-5.8002206e3, 1.3914993, -4.8640239e-2, 4.1764768e-5, -1.4452093e-8, 0.0, 6.5459673),

@@ -29,7 +29,7 @@ SUBNAV = [
     ("/facility/plan", "Plan"),
     ("/facility/runs", "Chamber runs"),
     ("/facility/programmes", "Programmes"),
-    ("/facility/sensors", "Sensors"),
+    ("/facility/climate", "Climate"),
     ("/facility/setup", "Set-up"),
 ]
 

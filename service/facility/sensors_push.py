@@ -87,13 +87,31 @@ def marks_of(taken_at: datetime, received_at: datetime, newest: datetime | None)
 def take(here: Installation, secret: str, sent: Sequence[Sent]) -> list[ReadingAnswer]:
     """Store readings, each once, for the sensors that the token names. Raises ``RevokedError``."""
     answers: list[ReadingAnswer] = []
-    for at in range(0, max(len(sent), 1), AT_ONCE):
+    for part in _parts(sent):
         with here.database.write() as session:
             line = allowed(session, secret)
             line.row.used_at = ev.utc_text(here.now())
             session.add(line.row)
-            answers += _Taking(here, session, line).take(sent[at : at + AT_ONCE])
+            taking = _Taking(here, session, line.sensors, line.row.name, Role.SENSOR)
+            answers += taking.take(part)
     return answers
+
+
+def take_file(
+    here: Installation, sent: Sequence[Sent], sensors: Sequence[str], actor: str
+) -> list[ReadingAnswer]:
+    """Store readings that a person brought from these sensors, each once."""
+    answers: list[ReadingAnswer] = []
+    for part in _parts(sent):
+        with here.database.write() as session:
+            answers += _Taking(here, session, sensors, actor, Role.LEAD).take(part)
+    return answers
+
+
+def _parts(sent: Sequence[Sent]) -> Iterator[Sequence[Sent]]:
+    """As many at a time as one transaction stores; one part, when there are none."""
+    for at in range(0, max(len(sent), 1), AT_ONCE):
+        yield sent[at : at + AT_ONCE]
 
 
 def allowed(session: Session, secret: str) -> TokenLine:
@@ -111,25 +129,25 @@ def allowed(session: Session, secret: str) -> TokenLine:
 
 @dataclass
 class _Taking:
-    """One part of a request being stored inside one transaction."""
+    """One part of what was sent, being stored inside one transaction."""
 
     here: Installation
     session: Session
-    token: TokenLine
+    allowed: Sequence[str]
+    actor: str
+    role: Role
     runs: dict[str, list[RunSheet]] = field(default_factory=dict)
+    heard: dict[str, SensorHeardRow] = field(default_factory=dict)
 
     def take(self, sent: Sequence[Sent]) -> list[ReadingAnswer]:
         now = self.here.now()
-        known = {
-            name: sensor
-            for name in self.token.sensors
-            if (sensor := reading.sensor(self.session, name)) is not None
-        }
+        asked = {one.fields.get("sensor", "") for one in sent} & set(self.allowed)
+        known = reading.sensors_named(self.session, asked)
         told: dict[int, Told] = {}
         why: dict[int, str] = {}
         for place, one in enumerate(sent):
             try:
-                told[place] = understood(one, known)
+                told[place] = understood(one, known, self.allowed)
             except ReadingError as error:
                 why[place] = str(error)
                 self._keep_refused(one, str(error), now)
@@ -142,8 +160,8 @@ class _Taking:
             self.here.log.say_in(
                 self.session,
                 [self._body(name, one, now) for name, one in fresh.items()],
-                actor=self.token.row.name,
-                role=Role.SENSOR,
+                actor=self.actor,
+                role=self.role,
                 names=fresh,
             )
         marks = {name: self._heard(one, now) for name, one in fresh.items()}
@@ -166,7 +184,7 @@ class _Taking:
     def _keep_refused(self, sent: Sent, why: str, now: datetime) -> None:
         data = canonical_bytes(
             {
-                "actor": self.token.row.name,
+                "actor": self.actor,
                 "body": {"type": "reading of a sensor", **sent.fields},
             }
         )
@@ -182,9 +200,13 @@ class _Taking:
 
     def _heard(self, told: Told, now: datetime) -> list[str]:
         """Note what a sensor said last; what is odd about when this came."""
-        row = self.session.get(SensorHeardRow, told.sensor.sensor) or SensorHeardRow(
-            sensor=told.sensor.sensor, at="", newest="", last=""
-        )
+        name = told.sensor.sensor
+        if name not in self.heard:
+            self.heard[name] = self.session.get(SensorHeardRow, name) or SensorHeardRow(
+                sensor=name, at="", newest="", last=""
+            )
+            self.session.add(self.heard[name])
+        row = self.heard[name]
         newest = datetime.fromisoformat(row.newest) if row.newest else None
         marks = marks_of(told.taken_at, now, newest)
         row.at = ev.utc_text(now)
@@ -193,7 +215,6 @@ class _Taking:
             row.last = f"{told.value} {told.unit}"
             if FUTURE_MARK not in marks:
                 row.newest = ev.utc_text(told.taken_at)
-        self.session.add(row)
         return marks
 
     def _body(self, name: str, told: Told, now: datetime) -> BaseModel:

@@ -7,6 +7,7 @@ with its line and its field; nothing is guessed, and the unit least of all.
 import csv
 import io
 import json
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from decimal import Decimal, InvalidOperation
@@ -145,17 +146,17 @@ def _bounded(found: list[Any]) -> list[Any]:
     return found
 
 
-def understood(sent: Sent, sensors: dict[str, Sensor]) -> Told:
-    """What a reading says, for one of ``sensors``. Raises ``ReadingError``."""
+def understood(sent: Sent, sensors: Mapping[str, Sensor], allowed: Sequence[str]) -> Told:
+    """What a reading says, for one of the ``sensors`` ``allowed``. Raises ``ReadingError``."""
     if sent.fault is not None:
         raise ReadingError(sent.fault)
     fields = sent.fields
     named = fields.get("sensor", "")
     sensor = sensors.get(named)
     if sensor is None:
-        yours = ", ".join(sorted(sensors)[:8])
-        why = f"this token may not write for “{named}”" if named else "name the sensor"
-        raise ReadingError(f"sensor: {why}; it may write for: {yours}")
+        yours = ", ".join(sorted(allowed)[:8])
+        why = f"“{named}” is not one of" if named else "name one of"
+        raise ReadingError(f"sensor: {why}: {yours}")
     unit = _unit(fields.get("unit", ""), sensor)
     value = _value(fields.get("value", ""), unit)
     beside = {name: _beside(fields, name) for name in ("temperature_c", "pressure_pa")}

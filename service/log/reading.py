@@ -279,6 +279,15 @@ def sensors(session: Session) -> list[Sensor]:
     return _all(session, EVERYTHING, Sensor)
 
 
+def sensors_named(session: Session, names: Iterable[str]) -> dict[str, Sensor]:
+    """Those of these sensors that were made known, by name."""
+    found: dict[str, Sensor] = {}
+    for part in _portions([f"sensor:{name}" for name in dict.fromkeys(names)]):
+        for one in _all(session, EVERYTHING, Sensor, col(RecordRow.subject).in_(part)):
+            found[one.sensor] = one
+    return found
+
+
 def sensor(session: Session, sensor_id: str) -> Sensor | None:
     """The sensor of that name."""
     return _one(session, EVERYTHING, f"sensor:{sensor_id}", Sensor)

@@ -27,6 +27,8 @@ REACHED = {
     "/adjuster/losses/*/items/*",
     "/crew/",
     "/facility/",
+    "/facility/climate",
+    "/facility/climate/*",
     "/facility/items",
     "/facility/items/*",
     "/facility/move",
@@ -40,6 +42,8 @@ REACHED = {
     "/facility/receive/*",
     "/facility/runs",
     "/facility/runs/*",
+    "/facility/sensors",
+    "/facility/sensors/new",
     "/office/",
     "/office/conflicts",
     "/office/conflicts/*/title",
@@ -72,7 +76,8 @@ def address(seeded: Seed, tmp_path_factory: pytest.TempPathFactory) -> Iterator[
 def shape(path: str) -> str:
     """A path without the names of single records."""
     parts = [("*" if re.search(r"\d|[A-Z]{2}", part) else part) for part in path.split("/")]
-    return re.sub(r"^/facility/places/[^/]+$", "/facility/places/*", "/".join(parts))
+    named = r"^/facility/(places|climate)/[^/]+$"
+    return re.sub(named, r"/facility/\1/*", "/".join(parts))
 
 
 def linked(page: Page) -> list[str]:
