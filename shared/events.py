@@ -33,6 +33,7 @@ from shared.ledger import canonical_bytes
 from shared.programmes import Programme
 from shared.vocabulary import (
     Agent,
+    AreaResult,
     Damage,
     Decision,
     Extent,
@@ -48,6 +49,7 @@ from shared.vocabulary import (
     Role,
     Significance,
     StepKind,
+    StudioTask,
     ValueBasis,
     WaterCategory,
 )
@@ -63,6 +65,13 @@ Line = Annotated[str, StringConstraints(strip_whitespace=True, max_length=300)]
 Name = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=300)]
 Text = Annotated[str, StringConstraints(max_length=4000)]
 DecimalText = Annotated[str, Field(pattern=r"^-?(0|[1-9]\d{0,11})(\.\d{1,9})?$")]
+HoursText = Annotated[
+    str,
+    Field(
+        pattern=r"^(0\.\d{0,8}[1-9]|[1-9]\d{0,2}(\.\d{1,9})?)$",
+        description="Hours of work, more than none and less than a thousand.",
+    ),
+]
 Coordinate = Annotated[
     str, Field(pattern=r"^[A-Za-z0-9_-]{43}$", description="32 bytes in base64url, unpadded.")
 ]
@@ -522,6 +531,77 @@ class StepDone(Fixed):
     note: Text = ""
 
 
+class PlannedTask(Fixed):
+    """A task on a piece's studio list."""
+
+    task: StudioTask
+    method: Id = Field(description="Key of the method in the table of studio methods.")
+    hours: HoursText
+    override: Line = Field(
+        default="", description="The conservator's reason, where the rules leave it to one."
+    )
+
+
+class StudioPlanned(Fixed):
+    """A conservator signed what is to be done to a piece at the bench.
+
+    The list takes the place of whatever is still open of the one before.
+    """
+
+    type: Literal["studio_planned"] = "studio_planned"
+    tag: Tag
+    tasks: tuple[PlannedTask, ...] = Field(min_length=1, max_length=40)
+    signed_by: Name
+    note: Text = ""
+    after: Ref | None = Field(
+        default=None, description="The event of the list that the writer saw; none: no list."
+    )
+
+    @model_validator(mode="after")
+    def _each_task_once(self) -> Self:
+        named = [one.task for one in self.tasks]
+        if len(set(named)) < len(named):
+            raise ValueError("tasks: the same task is there twice; keep one")
+        return self
+
+
+class StudioAreaTested(Fixed):
+    """A method was tried on a small area, before the rest is worked on."""
+
+    type: Literal["studio_area_tested"] = "studio_area_tested"
+    tag: Tag
+    task: StudioTask
+    method: Id
+    spot: Name = Field(description="Where on the piece.")
+    result: AreaResult
+    tested_by: Name
+    note: Text = ""
+    photo: Digest | None = None
+
+
+class StudioTaskDone(Fixed):
+    """A task of a piece's studio list is finished."""
+
+    type: Literal["studio_task_done"] = "studio_task_done"
+    tag: Tag
+    task: StudioTask
+    method: Id
+    done_by: Name
+    hours: HoursText
+    used: Name = Field(description="Materials used, or that none were.")
+    note: Text = ""
+    photo: Digest | None = None
+
+
+class StudioTaskWithdrawn(Fixed):
+    """A task of a piece's studio list is not to be done after all."""
+
+    type: Literal["studio_task_withdrawn"] = "studio_task_withdrawn"
+    tag: Tag
+    task: StudioTask
+    reason: Name
+
+
 class PlanAdopted(Fixed):
     """The lead took a checked plan as the one to work by."""
 
@@ -835,6 +915,10 @@ Body = Annotated[
     | MoistureRead
     | SurfaceRead
     | StepDone
+    | StudioPlanned
+    | StudioAreaTested
+    | StudioTaskDone
+    | StudioTaskWithdrawn
     | PlanAdopted
     | PlanEdited
     | PlanEditWithdrawn

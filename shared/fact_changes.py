@@ -205,6 +205,10 @@ _PERMISSION: Final = _stricter(
     "lifted by a conservator's signed and dated override",
 )
 
+_ONLY_YES: Final = _Rule(
+    lambda old, new: new or not old, "it holds harm off a piece, so a facility may only say yes"
+)
+
 _COLUMN_RULES: Final[dict[tuple[str, str], _Rule]] = {
     ("limits", "value"): _LOWER,
     ("limits", "unit"): _UNIT,
@@ -254,6 +258,16 @@ _COLUMN_RULES: Final[dict[tuple[str, str], _Rule]] = {
     ("packing", "damages"): _CONCERNS,
     ("damages", "steps"): _STEPS,
     ("mould_conditions", "steps"): _STEPS,
+    ("studio_tasks", "test_first"): _ONLY_YES,
+    ("studio_methods", "water_based"): _ONLY_YES,
+    ("studio_methods", "never_on"): _only_more("materials"),
+    ("studio_methods", "groups"): _Rule(
+        lambda old, new: set(new) <= set(old),
+        "a method may be taken from a group of materials, never given to one",
+    ),
+    ("studio_methods", "task"): _Rule(_never, "what a method does stands as shipped"),
+    ("studio_grounds", "water"): _PERMISSION,
+    ("studio_grounds", "shun_damp"): _ONLY_YES,
     ("steps", "requires"): _STEPS,
     ("steps", "order"): _Rule(_never, "the order of steps stands as shipped"),
 }

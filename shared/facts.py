@@ -33,7 +33,9 @@ from shared.vocabulary import (
     ObjectType,
     Permission,
     Significance,
+    SizeClass,
     StepKind,
+    StudioTask,
     Target,
     WaterCategory,
 )
@@ -581,6 +583,101 @@ class PackingRow(Row):
         return self
 
 
+class StudioTaskRow(Row):
+    """A task at the bench: what it does, and whether a small test area comes before it."""
+
+    task: StudioTask
+    does: str
+    test_first: bool
+
+
+class StudioCallRow(Row):
+    """What calls for a task: all of the lists that are not empty, any member of each."""
+
+    id: str
+    task: StudioTask
+    object_types: Annotated[tuple[ObjectType, ...], BeforeValidator(_split)] = ()
+    materials: Annotated[tuple[Material, ...], BeforeValidator(_split)] = ()
+    damages: Annotated[tuple[Damage, ...], BeforeValidator(_split)] = ()
+    reason: str
+
+    @model_validator(mode="after")
+    def _calls_for_a_reason(self) -> Self:
+        if not (self.object_types or self.materials or self.damages):
+            raise ValueError("name an object type, a material or a damage that calls for the task")
+        return self
+
+
+class StudioOrderRow(Row):
+    """A task that is done before another on one piece, if it is done at all, and why."""
+
+    before: StudioTask
+    after: StudioTask
+    reason: str
+
+
+class StudioMethodRow(Row):
+    """A way to do a task: with water or not, on which groups of materials, and never on which.
+
+    Of several ways that the rules allow, the first in the table is proposed.
+    """
+
+    id: str
+    task: StudioTask
+    label: str
+    water_based: bool
+    groups: Annotated[tuple[RoomGroup, ...], BeforeValidator(_split)] = Field(min_length=1)
+    never_on: Annotated[tuple[Material, ...], BeforeValidator(_split)] = ()
+
+
+class StudioGroundRow(Row):
+    """What lies under or behind a surface, and whether water may come near it.
+
+    ``shun_damp``: humidity above the group's set point harms it while it is worked on.
+    """
+
+    material: Material
+    ground: str
+    water: Permission
+    shun_damp: bool
+    reason: str
+
+
+class StudioSizeRow(Row):
+    """The largest face of a piece that still counts as this size."""
+
+    size: SizeClass
+    up_to_m2: Positive
+
+
+class StudioRateRow(Row):
+    """Hours of handwork that a task takes on one piece of a group of materials, by size."""
+
+    task: StudioTask
+    group: RoomGroup
+    small_h: Positive
+    medium_h: Positive
+    large_h: Positive
+    very_large_h: Positive
+
+    @property
+    def hours(self) -> Mapping[SizeClass, float]:
+        """The hours of each size, smallest first."""
+        return {
+            SizeClass.SMALL: self.small_h,
+            SizeClass.MEDIUM: self.medium_h,
+            SizeClass.LARGE: self.large_h,
+            SizeClass.VERY_LARGE: self.very_large_h,
+        }
+
+    @model_validator(mode="after")
+    def _larger_takes_no_less(self) -> Self:
+        hours = list(self.hours.values())
+        if hours != sorted(hours):
+            raise ValueError("a larger piece can't take fewer hours than a smaller one")
+        return self
+
+
 K = TypeVar("K")
 R = TypeVar("R", bound=Row)
 
@@ -618,6 +715,13 @@ class Facts:
     object_types: Mapping[ObjectType, ObjectTypeRow]
     cautions: Mapping[str, CautionRow]
     packing: Mapping[str, PackingRow]
+    studio_tasks: Mapping[StudioTask, StudioTaskRow]
+    studio_calls: Mapping[str, StudioCallRow]
+    studio_order: Mapping[tuple[StudioTask, StudioTask], StudioOrderRow]
+    studio_methods: Mapping[str, StudioMethodRow]
+    studio_grounds: Mapping[Material, StudioGroundRow]
+    studio_sizes: Mapping[SizeClass, StudioSizeRow]
+    studio_rates: Mapping[tuple[StudioTask, RoomGroup], StudioRateRow]
     changes: tuple[ChangedCell, ...] = ()
     """What a facility changed, in the order of its file."""
 
@@ -740,6 +844,7 @@ def load_facts(changes_csv: str = "") -> Facts:
     """
     reader = _Reader(read_changes(changes_csv))
     read = reader.table
+    studio_methods = read("studio_methods", StudioMethodRow, lambda row: row.id)
     loaded = Facts(
         materials=read("materials", MaterialRow, lambda row: row.material, Material),
         ratings=read("ratings", RatingRow, lambda row: row.material, Material),
@@ -786,6 +891,23 @@ def load_facts(changes_csv: str = "") -> Facts:
         object_types=read("object_types", ObjectTypeRow, lambda row: row.object_type, ObjectType),
         cautions=read("cautions", CautionRow, lambda row: row.id),
         packing=read("packing", PackingRow, lambda row: row.id),
+        studio_tasks=read("studio_tasks", StudioTaskRow, lambda row: row.task, StudioTask),
+        studio_calls=read("studio_calls", StudioCallRow, lambda row: row.id),
+        studio_order=read("studio_order", StudioOrderRow, lambda row: (row.before, row.after)),
+        studio_methods=studio_methods,
+        studio_grounds=read("studio_grounds", StudioGroundRow, lambda row: row.material, Material),
+        studio_sizes=read(
+            "studio_sizes",
+            StudioSizeRow,
+            lambda row: row.size,
+            (SizeClass.SMALL, SizeClass.MEDIUM, SizeClass.LARGE),
+        ),
+        studio_rates=read(
+            "studio_rates",
+            StudioRateRow,
+            lambda row: (row.task, row.group),
+            [(row.task, group) for row in studio_methods.values() for group in row.groups],
+        ),
     )
     reader.refuse_unused_changes()
     return replace(loaded, changes=reader.changed_cells())

@@ -21,6 +21,7 @@ from shared.facts import MouldConditionNumber
 from shared.programmes import Programme
 from shared.vocabulary import (
     Agent,
+    AreaResult,
     Damage,
     Decision,
     Extent,
@@ -36,6 +37,7 @@ from shared.vocabulary import (
     Role,
     Significance,
     StepKind,
+    StudioTask,
     ValueBasis,
     WaterCategory,
 )
@@ -160,6 +162,57 @@ class Step(Record):
     actor: str
 
 
+class AreaTest(Record):
+    """How a method came out on a small area."""
+
+    task: StudioTask
+    method: str
+    spot: str
+    result: AreaResult
+    tested_by: str
+    note: str
+    photo: str | None
+    at: str
+
+
+class TaskDone(Record):
+    """A finished task at the bench."""
+
+    task: StudioTask
+    method: str
+    done_by: str
+    hours: str
+    used: str
+    note: str
+    photo: str | None
+    at: str
+
+
+class StudioSheet(Record):
+    """What is still to do to a piece at the bench, by whose word, and what was done."""
+
+    listed: str | None = Field(default=None, description="The event that signed the list.")
+    signed_by: str = ""
+    signed_at: str = ""
+    note: str = ""
+    open: list[ev.PlannedTask] = Field(default_factory=list)
+    tests: list[AreaTest] = Field(default_factory=list)
+    done: list[TaskDone] = Field(default_factory=list)
+
+    def planned(self, task: StudioTask) -> ev.PlannedTask | None:
+        """The task as it stands open on the list, or ``None``."""
+        return next((one for one in self.open if one.task is task), None)
+
+    @property
+    def open_tasks(self) -> list[StudioTask]:
+        """What is still to do, as it was listed."""
+        return [one.task for one in self.open]
+
+    def results(self, task: StudioTask, method: str) -> list[AreaResult]:
+        """How the method came out on small areas, in the order of the log."""
+        return [one.result for one in self.tests if (one.task, one.method) == (task, method)]
+
+
 class Charge(Record):
     """A cost line."""
 
@@ -230,6 +283,7 @@ class Item(Record):
     moisture: list[MoistureReading] = Field(default_factory=list)
     surface: list[SurfaceReading] = Field(default_factory=list)
     steps: list[Step] = Field(default_factory=list)
+    studio: StudioSheet = Field(default_factory=StudioSheet)
     runs: list[str] = Field(default_factory=list)
     overrides: list["OverrideOnFile"] = Field(default_factory=list)
     charges: list[Charge] = Field(default_factory=list)
@@ -872,6 +926,13 @@ def _apply_to_item(item: Item, entry: Entry, body: ev.Body) -> None:
             item.surface.append(_said(SurfaceReading, body))
         case ev.StepDone():
             item.steps.append(_said(Step, body, actor=event.actor))
+        case (
+            ev.StudioPlanned()
+            | ev.StudioAreaTested()
+            | ev.StudioTaskDone()
+            | ev.StudioTaskWithdrawn()
+        ):
+            _apply_to_studio(item.studio, event, body)
         case ev.ItemLoaded():
             item.run = body.run
             item.runs.append(body.run)
@@ -889,6 +950,25 @@ def _apply_to_item(item: Item, entry: Entry, body: ev.Body) -> None:
             item.station, item.station_since = None, event.device_time
         case _:
             pass
+
+
+def _apply_to_studio(
+    sheet: StudioSheet,
+    event: ev.Event,
+    body: ev.StudioPlanned | ev.StudioAreaTested | ev.StudioTaskDone | ev.StudioTaskWithdrawn,
+) -> None:
+    match body:
+        case ev.StudioPlanned():
+            sheet.listed, sheet.signed_at = event.id, event.device_time
+            sheet.signed_by, sheet.note = body.signed_by, body.note
+            sheet.open = list(body.tasks)
+        case ev.StudioAreaTested():
+            sheet.tests.append(_said(AreaTest, body, at=event.device_time))
+        case ev.StudioTaskDone():
+            sheet.done.append(_said(TaskDone, body, at=event.device_time))
+            sheet.open = [one for one in sheet.open if one.task is not body.task]
+        case ev.StudioTaskWithdrawn():
+            sheet.open = [one for one in sheet.open if one.task is not body.task]
 
 
 def fold_loss(loss_id: str, entries: Iterable[Entry]) -> Loss | None:

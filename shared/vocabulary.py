@@ -220,6 +220,40 @@ class StepKind(Labelled):
     RETURN = "return", "Return"
 
 
+class StudioTask(Labelled):
+    """What is done at the bench in the studio step; one row each in ``tables/studio_tasks.csv``."""
+
+    CONSOLIDATE = "consolidate", "Consolidate the surface"
+    MEND = "mend", "Mend tears and breaks"
+    LINE = "line", "Line the canvas"
+    CONSOLIDATE_FRAME = "consolidate_frame", "Consolidate the frame"
+    CLEAN = "clean", "Clean"
+    FLATTEN = "flatten", "Flatten"
+    CAST = "cast", "Cast missing ornament"
+    FILL = "fill", "Fill losses"
+    INPAINT = "inpaint", "Inpaint"
+    GILD = "gild", "Gild"
+    VARNISH = "varnish", "Varnish"
+    MOUNT = "mount", "Mount"
+    FIT = "fit", "Fit into the frame"
+
+
+class SizeClass(Labelled):
+    """How large a piece is at the bench, by its largest face; rows in ``studio_sizes.csv``."""
+
+    SMALL = "small", "Small"
+    MEDIUM = "medium", "Medium"
+    LARGE = "large", "Large"
+    VERY_LARGE = "very_large", "Very large"
+
+
+class AreaResult(Labelled):
+    """How a small test area came out."""
+
+    GOOD = "good", "Good: go on this way"
+    NOT_GOOD = "not_good", "Not good: stop"
+
+
 class PlanEditKind(Labelled):
     """What a person may tell the planner about a piece or a run."""
 

@@ -26,6 +26,10 @@ _TITLES = {
     "moisture_read": "Moisture measured",
     "surface_read": "Air at its surface measured",
     "step_done": "Step finished",
+    "studio_planned": "Studio list signed",
+    "studio_area_tested": "Small area tested",
+    "studio_task_done": "Studio task finished",
+    "studio_task_withdrawn": "Studio task taken off the list",
     "run_opened": "Put down for a chamber run",
     "run_item_added": "Added to a chamber run",
     "run_item_removed": "Taken off a chamber run",
@@ -105,6 +109,16 @@ def _words(body: ev.Body | None, zone: str) -> str:
         case ev.StepDone():
             hours = f"{body.hours} h of work" if body.hours else ""
             return "; ".join(filter(None, (body.step.label, _span(body, zone), hours, body.note)))
+        case ev.StudioPlanned():
+            return f"By {body.signed_by}: " + ", ".join(one.task.label for one in body.tasks)
+        case ev.StudioAreaTested():
+            told = (body.task.label, body.spot, body.result.label, body.note)
+            return "; ".join(filter(None, told))
+        case ev.StudioTaskDone():
+            told = (body.task.label, f"{body.hours} h by {body.done_by}", body.used, body.note)
+            return "; ".join(filter(None, told))
+        case ev.StudioTaskWithdrawn():
+            return f"{body.task.label}: {body.reason}"
         case ev.RunOpened() | ev.ItemLoaded():
             return f"Run {body.run}"
         case ev.RunItemAdded() | ev.RunItemRemoved():

@@ -63,6 +63,13 @@ _TABLES: Final = {
     "steps": ("Steps", "What must be done before what"),
     "object_types": ("Object types", "Whether a type may be depreciated by age"),
     "cautions": ("Cautions", "What makes each of them show"),
+    "studio_tasks": ("Studio tasks", "What each does, and whether a test area comes first"),
+    "studio_calls": ("What calls for a studio task", "By type of object, material and damage"),
+    "studio_order": ("Order of studio tasks", "What is done before what on one piece"),
+    "studio_methods": ("Studio methods", "With water or not, and on which materials"),
+    "studio_grounds": ("Grounds and adhesives", "Whether water may come near, and damp air"),
+    "studio_sizes": ("Studio sizes", "By the largest face of a piece"),
+    "studio_rates": ("Studio rate card", "Hours by task, group of materials and size"),
 }
 
 _UNITS: Final = {
@@ -73,6 +80,7 @@ _UNITS: Final = {
     "_g_mol": "g/mol",
     "_percent": "%",
     "_days": "days",
+    "_m2": "m²",
     "_min": "min",
     "_c": "°C",
     "_h": "h",
@@ -91,6 +99,8 @@ _COLUMNS: Final = {
     "t_min_c": "temperature, least",
     "t_max_c": "temperature, most",
     "up_to_hours_left": "up to this much time left",
+    "shun_damp": "keep damp air away",
+    "water": "water-based methods",
 }
 """Columns whose name would not read well."""
 
@@ -99,6 +109,8 @@ _KEYS: Final = {
     "agent_targets": ("agent", "target"),
     "denials": ("agent", "material", "damage"),
     "limits": ("gas", "kind"),
+    "studio_order": ("before", "after"),
+    "studio_rates": ("task", "group"),
 }
 _ABBREVIATIONS: Final = (
     "osha",

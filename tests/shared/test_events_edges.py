@@ -20,6 +20,7 @@ from shared.facility import Facility, Room
 from shared.programmes import Programme
 from shared.vocabulary import (
     Agent,
+    AreaResult,
     Decision,
     Extent,
     Hazard,
@@ -30,6 +31,7 @@ from shared.vocabulary import (
     PlanEditKind,
     Role,
     StepKind,
+    StudioTask,
     Target,
     ValueBasis,
 )
@@ -390,6 +392,44 @@ BODIES: list[tuple[ev.Body, set[str], bool]] = [
     ),
     (ev.PlanEditWithdrawn(edit="e-1", reason="r"), {THE_HOUSE}, False),
     (ev.PhoneEnrolled(phone="phone-a", name="Crew 1", key=PHONE_KEY), {"phone:phone-a"}, False),
+    (
+        ev.StudioPlanned(
+            tag=TAG,
+            tasks=(
+                ev.PlannedTask(
+                    task=StudioTask.CLEAN, method="dry-clean", hours="1.5", override="r"
+                ),
+            ),
+            signed_by="c",
+        ),
+        {MINE},
+        False,
+    ),
+    (
+        ev.StudioAreaTested(
+            tag=TAG,
+            task=StudioTask.CLEAN,
+            method="dry-clean",
+            spot="left edge",
+            result=AreaResult.GOOD,
+            tested_by="c",
+        ),
+        {MINE},
+        False,
+    ),
+    (
+        ev.StudioTaskDone(
+            tag=TAG,
+            task=StudioTask.CLEAN,
+            method="dry-clean",
+            done_by="c",
+            hours="2",
+            used="none",
+        ),
+        {MINE},
+        False,
+    ),
+    (ev.StudioTaskWithdrawn(tag=TAG, task=StudioTask.CLEAN, reason="sound"), {MINE}, False),
     (ev.PhoneRevoked(phone="phone-a", reason="lost"), {"phone:phone-a"}, False),
     (
         ev.RunOpened(run="r-1", station="c-1", programme="carbon-1", version=1, tags=(TAG,)),
@@ -492,6 +532,14 @@ def test_only_what_belongs_to_a_loss_must_name_one(
             ["", "O", "2o", "_o", "a-b", "a" * 41],
         ),
         (BY_TYPE["run_opened"], "version", [1], [0]),
+        (
+            BY_TYPE["studio_task_done"],
+            "hours",
+            ["0.25", "1", "1.5", "12.0", "999.75"],
+            ["0", "0.0", "-1", "1000", "", "an hour", "01"],
+        ),
+        (BY_TYPE["studio_planned"], "tasks", [], [[]]),
+        (BY_TYPE["studio_area_tested"], "spot", ["left"], ["", " "]),
         (BY_TYPE["run_opened"], "tags", [[TAG]], [[]]),
         (BY_TYPE["gas_read"], "value", ["<LOD", "0", "-0.1"], ["<lod", "LOD", "< 1", ""]),
     ],
@@ -541,6 +589,9 @@ def test_what_may_be_left_unsaid_is_empty() -> None:
         ("SurfaceRead", "spot"),
         ("SurfaceRead", "instrument"),
         ("StepDone", "note"),
+        ("StudioPlanned", "note"),
+        ("StudioAreaTested", "note"),
+        ("StudioTaskDone", "note"),
         ("PhoneEnrolled", "holder"),
         ("PhaseEntered", "reason"),
         ("RunItemAdded", "reason"),
