@@ -128,7 +128,10 @@ def worst_mould(item: Item) -> MouldConditionNumber | None:
 def needed_steps(item: Item, known: Facts) -> list[NeededStep]:
     """The steps a piece needs from first to last, each with its reason."""
     return steps_for(
-        [seen.damage for seen in item.damages], mould_condition=worst_mould(item), known=known
+        [seen.damage for seen in item.damages],
+        mould_condition=worst_mould(item),
+        studio_listed=item.studio.listed is not None,
+        known=known,
     )
 
 

@@ -299,8 +299,9 @@ class Item(Record):
 
     @property
     def steps_done(self) -> frozenset[StepKind]:
-        """The kinds of step that are finished."""
-        return frozenset(step.step for step in self.steps)
+        """The kinds of step that are finished; the studio's is not while its list is open."""
+        done = frozenset(step.step for step in self.steps)
+        return done - {StepKind.STUDIO} if self.studio.open else done
 
 
 class OverrideOnFile(Record):

@@ -156,11 +156,13 @@ def steps_for(
     *,
     mould_condition: MouldConditionNumber | None = None,
     hold_frozen: bool = False,
+    studio_listed: bool = False,
     known: Facts | None = None,
 ) -> list[NeededStep]:
     """Return the steps a piece needs, in lawful order, each with its reason.
 
     A piece nothing happened to only goes home. A chamber run is always followed by airing.
+    ``studio_listed``: a conservator has signed a studio list, whatever befell the piece.
     """
     tables = known or facts()
     causes: dict[StepKind, list[str]] = {}
@@ -178,6 +180,8 @@ def steps_for(
         causes.setdefault(StepKind.AIR, [])
     if hold_frozen and StepKind.DRY in causes:
         causes[StepKind.FREEZE] = []
+    if studio_listed:
+        causes.setdefault(StepKind.STUDIO, []).append("A conservator has signed a studio list.")
     causes[StepKind.RETURN] = []
     order = sorted(tables.steps.values(), key=lambda row: row.order)
     needed = []

@@ -13,6 +13,12 @@ from sqlmodel import Session
 from service.facility.loading import why_not_enter, why_not_load
 from service.facility.programmes import faults_in
 from service.facility.runs import NEXT_PHASES, in_hand
+from service.facility.studio import (
+    why_not_done,
+    why_not_listed,
+    why_not_over,
+    why_not_withdrawn,
+)
 from service.log import reading
 from service.log.append import Guard
 from shared import events as ev
@@ -51,6 +57,14 @@ def why_not(
             return "role: only a conservator may sign an override"
         case ev.PlanAdopted() | ev.PlanEdited() | ev.PlanEditWithdrawn():
             return _why_not_plan(session, body)
+        case ev.StudioPlanned():
+            return why_not_listed(session, event, body, known)
+        case ev.StudioTaskDone():
+            return why_not_done(session, body, known)
+        case ev.StudioTaskWithdrawn():
+            return why_not_withdrawn(session, event, body)
+        case ev.StepDone():
+            return why_not_over(session, body)
         case ev.TagReplaced():
             if reading.item(session, reading.EVERYTHING, body.new_tag) is not None:
                 return f"new_tag: {body.new_tag} is already tied to a piece; take a blank tag"
@@ -68,6 +82,10 @@ JUDGED = (
     ev.ChamberOpened,
     ev.OverrideSigned,
     ev.TagReplaced,
+    ev.StepDone,
+    ev.StudioPlanned,
+    ev.StudioTaskDone,
+    ev.StudioTaskWithdrawn,
     ev.PlanAdopted,
     ev.PlanEdited,
     ev.PlanEditWithdrawn,

@@ -36,6 +36,7 @@ from service.facility.bodies import (
 )
 from service.facility.edits import Judged, with_edits
 from service.facility.loading import litres, rack_mm, rail_mm, sides_m
+from service.facility.studio import hours_left
 from service.log import reading
 from service.log.reading import ItemFilter
 from shared import facility as fa
@@ -43,6 +44,7 @@ from shared.drying import estimate_drying, moisture_release_kg_h
 from shared.facts import Action, Constant, DryingBodyRow, Facts
 from shared.programmes import Programme
 from shared.records import Item, Loss, PlanEdit, RunSheet
+from shared.studio import MOST_COUNTED
 from shared.treatments import may_do
 from shared.vocabulary import Damage, Decision, Phase, StepKind
 
@@ -297,10 +299,7 @@ class _Planner:
         return left
 
     def _bench(self, piece: Item, kind: StepKind, start_by: int | None) -> list[sp.Step]:
-        row = self.known.work_times[kind]
-        minutes = _rounded(row.base_min + row.per_m2_min * face_m2(piece, self.known)) * min(
-            piece.quantity, 12
-        )
+        minutes = self._bench_min(piece, kind)
         benches = [
             one.id
             for one in self.facility.stations
@@ -322,6 +321,17 @@ class _Planner:
             )
             for number in range(sessions)
         ]
+
+    def _bench_min(self, piece: Item, kind: StepKind) -> int:
+        """Handwork of a step, by what a conservator listed or else by the table.
+
+        What is done of the list is left out; what is all done still has to be looked over.
+        """
+        if kind is StepKind.STUDIO and piece.studio.listed is not None:
+            return _rounded(float(hours_left(piece)) * 60)
+        row = self.known.work_times[kind]
+        each = _rounded(row.base_min + row.per_m2_min * face_m2(piece, self.known))
+        return each * min(piece.quantity, MOST_COUNTED)
 
     def _urgency(self, piece: Item) -> int:
         """What a minute past a mould or soot deadline costs."""

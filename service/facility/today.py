@@ -21,6 +21,7 @@ from service.assessing import choose_programme, remaining_steps, triage_of
 from service.facility.planning import why_none
 from service.facility.plans import timed
 from service.facility.runs import RunInHand
+from service.facility.studio import AtBench, at_bench
 from service.log import reading
 from service.log.reading import EVERYTHING
 from shared.clearance import State
@@ -100,6 +101,7 @@ class Standing:
     arrived_as: str
     weighed: bool
     decided: bool
+    studio: AtBench | None
 
     @property
     def href(self) -> str:
@@ -140,6 +142,7 @@ def standing_of(
         arrived_as=item.condition_at_receipt,
         weighed=bool(item.weighings),
         decided=item.decision is not None,
+        studio=at_bench(item, remaining, known),
     )
 
 
@@ -304,6 +307,31 @@ def waits_on_people(
             why = "Its pieces are here and nobody's authorisation is on file."
             what = case.title or case.loss
             found.append(Matter(Waiting.WORK, what, why, "Owner, by the office", href, "Record it"))
+    return _sorted(found)
+
+
+def waits_in_studio(pieces: Iterable[Standing]) -> list[Matter]:
+    """The next task of each piece in the studio and who has to act; those without a list as one."""
+    found: list[Matter] = []
+    unlisted = 0
+    for one in pieces:
+        if one.studio is None or one.remaining[:1] != (StepKind.STUDIO,):
+            continue
+        if not one.studio.listed:
+            unlisted += 1
+            continue
+        words, who = f"Studio. {one.studio.words}", one.studio.who
+        href = f"/facility/studio/{one.tag}"
+        found.append(
+            Matter(Waiting.WORK, one.title, words, who, href, "See its list", score=one.score)
+        )
+    if unlisted:
+        what, why = (
+            _count(unlisted),
+            "Studio. No list is signed: what to do, and how long it takes.",
+        )
+        href = "/facility/studio"
+        found.append(Matter(Waiting.WORK, what, why, "Conservator", href, "See the studio"))
     return _sorted(found)
 
 

@@ -19,6 +19,7 @@ from service.facility.today import (
     silent_phones,
     soon,
     to_start,
+    waits_in_studio,
     waits_on_people,
     waits_on_runs,
 )
@@ -78,6 +79,7 @@ def today(request: Request, here: Here) -> HTMLResponse:
         people = [
             *waits_on_runs(hands, book, stations),
             *waits_on_people(pieces, reading.losses(session, EVERYTHING), stations),
+            *waits_in_studio(pieces),
             *late_trucks(manifests, now),
             *runs_out(book, now),
             *silent_phones(session, now),
