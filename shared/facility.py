@@ -4,23 +4,65 @@ Lengths are millimetres and volumes litres, as integers, because the planner cou
 """
 
 import hashlib
+from collections.abc import Hashable, Iterable
 from datetime import date, time
-from typing import Annotated, Literal, Self
+from typing import Annotated, Literal, Self, TypeVar
+from zoneinfo import available_timezones
 
 import rfc8785
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    ConfigDict,
+    Field,
+    StringConstraints,
+    model_validator,
+)
 
 from shared.vocabulary import StepKind
 
 Id = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]{0,39}$", description="A short plain id.")]
+Label = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=200)]
 Millimetres = Annotated[int, Field(gt=0, le=100_000)]
 Litres = Annotated[int, Field(gt=0, le=10_000_000)]
+MOST_COUNTED = 1_000_000_000
+"""More grams, minutes or money than any house deals in, and few enough to be kept exactly."""
+
+T = TypeVar("T", bound=Hashable)
+
+
+def _twice(values: Iterable[T]) -> list[T]:
+    """What stands more than once, in order."""
+    known = list(values)
+    return [value for value in dict.fromkeys(known) if known.count(value) > 1]
+
+
+def _each_once(values: tuple[T, ...]) -> tuple[T, ...]:
+    twice = _twice(values)
+    if twice:
+        raise ValueError(f"named twice: {', '.join(map(str, twice))}; name each once")
+    return values
+
+
+def _known_zone(name: str) -> str:
+    if name not in available_timezones():
+        raise ValueError("no such time zone; give an IANA name, such as Europe/Dublin")
+    return name
+
+
+def _local(value: time) -> time:
+    if value.tzinfo is not None:
+        raise ValueError("local time carries no zone; write it as 08:00")
+    return value
+
+
+LocalTime = Annotated[time, AfterValidator(_local)]
 
 
 class FacilityPart(BaseModel):
     """Base of every part of a facility: immutable and strict about unknown fields."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
 
 class Chamber(FacilityPart):
@@ -28,7 +70,7 @@ class Chamber(FacilityPart):
 
     kind: Literal["chamber"] = "chamber"
     id: Id
-    label: str
+    label: Label
     inside_mm: tuple[Millimetres, Millimetres, Millimetres] = Field(
         description="Width, height, depth."
     )
@@ -43,8 +85,12 @@ class Chamber(FacilityPart):
         description="Hours in which gas falls to half in the shut chamber, as measured; "
         "none until somebody has measured it.",
     )
-    programmes: tuple[Id, ...] = Field(description="Programmes this chamber may run.")
-    zones: tuple[str, ...] = Field(min_length=1, description="Where gas is measured.")
+    programmes: Annotated[tuple[Id, ...], AfterValidator(_each_once)] = Field(
+        description="Programmes this chamber may run."
+    )
+    zones: Annotated[tuple[Label, ...], AfterValidator(_each_once)] = Field(
+        min_length=1, description="Where gas is measured."
+    )
 
     @property
     def volume_l(self) -> float:
@@ -58,11 +104,15 @@ class Room(FacilityPart):
 
     kind: Literal["room"] = "room"
     id: Id
-    label: str
-    serves: tuple[StepKind, ...] = Field(min_length=1)
+    label: Label
+    serves: Annotated[tuple[StepKind, ...], AfterValidator(_each_once)] = Field(min_length=1)
     rack_mm: Millimetres
-    removal_g_h: Annotated[int, Field(ge=0)] = Field(description="Water removed per hour, grams.")
-    temperature_c: float
+    removal_g_h: Annotated[int, Field(ge=0, le=MOST_COUNTED)] = Field(
+        description="Water removed per hour, grams."
+    )
+    temperature_c: Annotated[float, Field(ge=-20, le=60)] = Field(
+        description="What the formulas of moist air hold for: one in °F is caught by it."
+    )
     rh: Annotated[float, Field(gt=0, lt=1)] = Field(description="Relative humidity held, 0 to 1.")
     air_speed_m_s: Annotated[float, Field(ge=0, le=5)] = 0.2
     quarantine: bool = Field(
@@ -75,9 +125,9 @@ class ColdStore(FacilityPart):
 
     kind: Literal["store"] = "store"
     id: Id
-    label: str
+    label: Label
     usable_l: Litres
-    temperature_c: float
+    temperature_c: Annotated[float, Field(ge=-100, le=20)]
     quarantine: bool = Field(
         default=False, description="Kept apart for mould, insects and foul water."
     )
@@ -86,9 +136,11 @@ class ColdStore(FacilityPart):
 class Shift(FacilityPart):
     """A working time on the named weekdays (0 is Monday), local time."""
 
-    weekdays: tuple[Annotated[int, Field(ge=0, le=6)], ...] = Field(min_length=1)
-    starts: time
-    ends: time
+    weekdays: Annotated[
+        tuple[Annotated[int, Field(ge=0, le=6)], ...], AfterValidator(_each_once)
+    ] = Field(min_length=1)
+    starts: LocalTime
+    ends: LocalTime
     people: Annotated[int, Field(gt=0, le=200)]
 
     @model_validator(mode="after")
@@ -103,8 +155,8 @@ class Bench(FacilityPart):
 
     kind: Literal["bench"] = "bench"
     id: Id
-    label: str
-    serves: tuple[StepKind, ...] = Field(min_length=1)
+    label: Label
+    serves: Annotated[tuple[StepKind, ...], AfterValidator(_each_once)] = Field(min_length=1)
     shifts: tuple[Shift, ...] = Field(min_length=1)
 
 
@@ -116,18 +168,20 @@ class CleanDown(FacilityPart):
 
     before: Id = Field(description="Programme that ran last.")
     after: Id = Field(description="Programme that runs next.")
-    minutes: Annotated[int, Field(ge=0)]
-    cost: Annotated[int, Field(ge=0)] = Field(description="In the currency's whole units.")
+    minutes: Annotated[int, Field(ge=0, le=MOST_COUNTED)]
+    cost: Annotated[int, Field(ge=0, le=MOST_COUNTED)] = Field(
+        description="In the currency's whole units."
+    )
 
 
 class LicensedPerson(FacilityPart):
     """A person whose licence a fumigation run needs."""
 
-    name: str
-    licence_no: str
-    jurisdiction: str
+    name: Label
+    licence_no: Label
+    jurisdiction: Label
     expires: date
-    phone: str
+    phone: Label
     hours: tuple[Shift, ...] = Field(min_length=1, description="When the person can attend.")
 
 
@@ -135,29 +189,37 @@ class Holiday(FacilityPart):
     """A day on which nobody works; rooms and chambers run on."""
 
     day: date
-    label: str
+    label: Label
 
 
 class Facility(FacilityPart):
     """The whole facility, as one validated document."""
 
     id: Id
-    label: str
-    zone: str = Field(description="IANA time zone, such as Europe/Dublin.")
+    label: Label
+    zone: Annotated[str, AfterValidator(_known_zone)] = Field(
+        description="IANA time zone, such as Europe/Dublin."
+    )
     altitude_m: Annotated[float, Field(ge=-500, le=6000)] = 0.0
-    stations: tuple[Station, ...] = Field(min_length=1)
+    stations: tuple[Station, ...] = Field(description="None yet, while it is being set up.")
     clean_downs: tuple[CleanDown, ...] = ()
     licensed: tuple[LicensedPerson, ...] = ()
     holidays: tuple[Holiday, ...] = ()
 
     @model_validator(mode="after")
-    def _ids_differ(self) -> Self:
-        ids = [station.id for station in self.stations]
-        twice = {name for name in ids if ids.count(name) > 1}
-        if twice:
-            raise ValueError(
-                f"stations: id used twice: {', '.join(sorted(twice))}; give each its own"
-            )
+    def _told_apart(self) -> Self:
+        for what, named in (
+            ("stations: id used", (one.id for one in self.stations)),
+            ("licensed: licence used", (one.licence_no for one in self.licensed)),
+            ("holidays: day named", (one.day.isoformat() for one in self.holidays)),
+            (
+                "clean_downs: pair named",
+                (f"{one.before}, then {one.after}" for one in self.clean_downs),
+            ),
+        ):
+            twice = sorted(_twice(named))
+            if twice:
+                raise ValueError(f"{what} twice: {', '.join(twice)}; give each its own")
         return self
 
     @property

@@ -552,9 +552,12 @@ class _SizeReader:
         number    = NUMBER [["-"] FRACTION] | FRACTION
     """
 
-    def __init__(self, text: str, default_unit: LengthUnit | None) -> None:
+    def __init__(
+        self, text: str, default_unit: LengthUnit | None, longest_m: Decimal = LONGEST_M
+    ) -> None:
         self._text = text
         self._default_unit = default_unit
+        self._longest_m = longest_m
         self._tokens = self._tokenise()
         self._at = 0
         self._entries: list[_Entry] = []
@@ -817,13 +820,13 @@ class _SizeReader:
             raise self._error("no unit", "add the unit, such as in. or cm")
         if measure.value <= 0:
             raise self._error("a measure is 0", "leave it out or write a size above 0")
-        # The conversion takes no longer length than it believes; nor does a piece.
-        value_m = LONGEST_M + 1
+        # The conversion takes no longer length than it believes.
+        value_m = self._longest_m + 1
         with suppress(OutOfRange):
             value_m = _metres(measure.value, unit)
-        if value_m > LONGEST_M:
+        if value_m > self._longest_m:
             raise self._error(
-                f"a measure is more than {LONGEST_M} m", "check the number and its unit"
+                f"a measure is more than {self._longest_m} m", "check the number and its unit"
             )
         if value_m < _SMALLEST_KEPT_M:
             raise self._error("a measure is too small", "check the number and its unit")
@@ -882,6 +885,11 @@ def recognise_size(text: str, default_unit: LengthUnit | None = None) -> SizeFin
 
 
 @lru_cache(maxsize=_REMEMBERED)
-def recognise_length(text: str, default_unit: LengthUnit | None = None) -> Decimal:
-    """Read a single measure, such as a cell under "Height (cm)", in m. Raises SizeError."""
-    return _SizeReader(text, default_unit).read_one()
+def recognise_length(
+    text: str, default_unit: LengthUnit | None = None, longest_m: Decimal = LONGEST_M
+) -> Decimal:
+    """Read a single measure, such as a cell under "Height (cm)", in m. Raises SizeError.
+
+    ``longest_m``: what is longer is a slip of the pen; a piece's side unless it is said.
+    """
+    return _SizeReader(text, default_unit, longest_m).read_one()

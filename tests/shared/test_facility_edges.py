@@ -109,23 +109,27 @@ RANGES: list[tuple[type[FacilityPart], str, list[Any], list[Any]]] = [
     (Chamber, "usable_fill", [0.001, 1], [0, 1.001]),
     (Chamber, "air_changes_per_h", [0.001, 1000], [0, 1000.1]),
     (Chamber, "half_loss_h", [None, 0.001, 10_000], [0, 10_001]),
-    (Chamber, "zones", [("low",)], [()]),
-    (Chamber, "programmes", [()], [("Odour",)]),
+    (Chamber, "zones", [("low",)], [(), ("low", "low"), (" ",)]),
+    (Chamber, "programmes", [()], [("Odour",), ("odour-1", "odour-1")]),
     (Room, "rack_mm", [1, 100_000], [0, 100_001]),
-    (Room, "removal_g_h", [0, 1], [-1]),
+    (Room, "removal_g_h", [0, 1, 10**9], [-1, 10**9 + 1]),
+    (Room, "temperature_c", [-20, 60], [-20.1, 60.1, float("nan")]),
     (Room, "rh", [0.001, 0.999], [0, 1]),
     (Room, "air_speed_m_s", [0, 5], [-0.1, 5.1]),
-    (Room, "serves", [(StepKind.AIR,)], [(), ("polish",)]),
+    (Room, "serves", [(StepKind.AIR,)], [(), ("polish",), ("air", "air")]),
+    (ColdStore, "temperature_c", [-100, 20], [-100.1, 20.1]),
     (ColdStore, "usable_l", [1, 10_000_000], [0, 10_000_001]),
-    (Shift, "weekdays", [(0,), (6,)], [(), (-1,), (7,)]),
+    (Shift, "weekdays", [(0,), (6,)], [(), (-1,), (7,), (1, 1)]),
+    (Shift, "starts", [time(0), time(16, 29)], ["08:00Z", "8 o'clock"]),
     (Shift, "people", [1, 200], [0, 201]),
     (Bench, "serves", [(StepKind.STUDIO,)], [()]),
     (Bench, "shifts", [(SHIFT,)], [()]),
-    (CleanDown, "minutes", [0, 1], [-1]),
-    (CleanDown, "cost", [0, 1], [-1]),
+    (CleanDown, "minutes", [0, 1, 10**9], [-1, 10**9 + 1]),
+    (CleanDown, "cost", [0, 1, 10**9], [-1, 10**9 + 1]),
     (LicensedPerson, "hours", [(SHIFT,)], [()]),
     (Facility, "altitude_m", [-500, 6000], [-500.1, 6000.1]),
-    (Facility, "stations", [FACILITY["stations"][1:2]], [()]),
+    (Facility, "stations", [FACILITY["stations"][1:2], ()], [({"kind": "tent"},)]),
+    (Facility, "zone", ["UTC", "America/St_Johns"], ["", "Mars/North", "../etc/passwd"]),
     (
         Facility,
         "id",
@@ -250,6 +254,28 @@ def test_no_two_stations_share_an_id_even_of_different_kinds() -> None:
         match="Value error, stations: id used twice: c-1, room-a; give each its own",
     ):
         house(stations=stations)
+
+
+@pytest.mark.parametrize(
+    ("field", "parts", "named"),
+    [
+        ("licensed", (PERSON, {**PERSON, "name": "Another"}), "licensed: licence used twice: X-1"),
+        (
+            "holidays",
+            ({"day": date(2031, 5, 1), "label": "a"}, {"day": date(2031, 5, 1), "label": "b"}),
+            "holidays: day named twice: 2031-05-01",
+        ),
+        (
+            "clean_downs",
+            (CLEAN_DOWN, {**CLEAN_DOWN, "minutes": 5}),
+            "clean_downs: pair named twice: odour-1, then mould-1",
+        ),
+    ],
+)
+def test_people_days_and_clean_downs_are_told_apart(field: str, parts: Any, named: str) -> None:
+    with pytest.raises(ValidationError, match=named):
+        house(**{field: parts})
+    assert len(getattr(house(**{field: parts[:1]}), field)) == 1
 
 
 def test_a_facility_reads_back_from_its_own_json() -> None:

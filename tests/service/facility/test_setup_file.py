@@ -32,7 +32,9 @@ def test_json_is_read_as_well() -> None:
     assert read_document(HOUSE.model_dump_json().encode()) == HOUSE
 
 
-WORDS = st.text(st.characters(exclude_categories=["Cs", "Cc"]), max_size=60) | st.sampled_from(
+WORDS = st.text(st.characters(exclude_categories=["Cs", "Cc"]), max_size=60).map(str.strip).filter(
+    bool
+) | st.sampled_from(
     [
         "null",
         "true",
