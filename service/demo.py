@@ -41,6 +41,7 @@ from service.log.reading import EVERYTHING
 from service.reports.issue import InventoryFormat, inventory_from, write_inventory, write_manifest
 from service.settings import Settings
 from shared import events as ev
+from shared.facility import Room
 from shared.programmes import Programme
 from shared.records import FacilityBook
 from shared.treatments import chamber_targets
@@ -316,7 +317,9 @@ class _Demo:
             )
         )
         self._say(ev.PhaseEntered(run=run_id, phase=Phase.LOADING, at=starts))
-        self._say_all([ev.ItemLoaded(run=run_id, tag=tag) for tag in planned.items])
+        self._say_all(
+            [ev.ItemLoaded(run=run_id, tag=tag, station=chamber.id) for tag in planned.items]
+        )
         sealed = starts + timedelta(minutes=20)
         self.clock.to(sealed)
         self._say(ev.PhaseEntered(run=run_id, phase=Phase.SEALED, at=sealed))
@@ -349,10 +352,16 @@ class _Demo:
         if run is None or run.opened_at is None:
             raise DemoError(f"run {run_id} was never cleared")
         at = self.here.now()
-        self._say(ev.PhaseEntered(run=run_id, phase=Phase.UNLOADED, at=at))
+        began = run.began(Phase.LOADING) or at
+        airing = next(
+            one.id
+            for one in (book.facility.stations if book.facility else ())
+            if isinstance(one, Room) and StepKind.AIR in one.serves
+        )
         for tag in run.tags:
-            began = run.began(Phase.LOADING) or at
             self._say(ev.StepDone(tag=tag, step=StepKind.CHAMBER, started_at=began, ended_at=at))
+            self._say(ev.ItemMoved(tag=tag, station=airing))
+        self._say(ev.PhaseEntered(run=run_id, phase=Phase.UNLOADED, at=at))
         kind = f"{len(run.gas)} gas readings" if run.gas else "no gas"
         self.summary.lines.append(
             f"run {run_id}: {programme.label} in {chamber.label}, {len(run.tags)} pieces, {kind}; "

@@ -735,6 +735,9 @@ class ItemLoaded(Fixed):
     type: Literal["item_loaded"] = "item_loaded"
     run: Ref
     tag: Tag
+    station: Annotated[
+        Id | None, Field(description="The chamber it went into: where the piece is from now on.")
+    ] = None
     override: Ref | None = None
 
 

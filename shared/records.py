@@ -274,7 +274,9 @@ class Item(Record):
     manifest: str | None = None
     station: str | None = None
     station_since: str | None = None
-    run: str | None = None
+    run: str | None = Field(
+        default=None, description="The run it was loaded for, till it is moved elsewhere."
+    )
     received_at: str | None = None
     condition_at_receipt: str = ""
     damaged_in_transit: bool | None = None
@@ -915,6 +917,7 @@ def _apply_to_item(item: Item, entry: Entry, body: ev.Body) -> None:
         case ev.ItemMoved():
             item.station, item.station_since = body.station, event.device_time
             item.placed_because = body.reason
+            item.run = None
         case ev.OverrideSigned():
             item.overrides.append(
                 _said(OverrideOnFile, body, role=event.role, signed_at=event.device_time)
@@ -937,10 +940,15 @@ def _apply_to_item(item: Item, entry: Entry, body: ev.Body) -> None:
         case ev.ItemLoaded():
             item.run = body.run
             item.runs.append(body.run)
+            if body.station is not None:
+                item.station, item.station_since = body.station, event.device_time
+                item.placed_because = ""
         case ev.RunItemRemoved():
             # It came out before anything was done to it there: it has not been in that run.
             item.runs = [run for run in item.runs if run != body.run]
-            item.run = None if item.run == body.run else item.run
+            if item.run == body.run:
+                # Nobody has said yet where it went.
+                item.run, item.station, item.station_since = None, None, event.device_time
         case ev.ChargeAdded():
             item.charges.append(_said(Charge, body))
         case ev.DecisionMade():

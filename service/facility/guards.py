@@ -275,6 +275,8 @@ def _why_not_phase(session: Session, body: ev.PhaseEntered, now: datetime) -> st
         return "phase: the chamber has been opened; it can only be unloaded now"
     if body.phase is Phase.CLEARED:
         return _why_not_cleared(run)
+    if body.phase is Phase.UNLOADED:
+        return _why_not_unloaded(session, run)
     if body.phase is Phase.LOADING and run.doses:
         return "phase: agent has been dosed; the chamber stays shut until it is aired and cleared"
     if body.phase is Phase.SEALED and set(run.loaded) != set(run.tags):
@@ -302,6 +304,16 @@ def _why_not_cleared(run: RunSheet) -> str | None:
     if any(dose.at >= run.opened_at for dose in run.doses):
         return "phase: agent was dosed after the opening; air the chamber and clear it again"
     return None
+
+
+def _why_not_unloaded(session: Session, run: RunSheet) -> str | None:
+    """A chamber is unloaded when nothing of the run is on record as standing in it."""
+    pieces = reading.items_by_tag(session, reading.EVERYTHING, run.loaded).values()
+    inside = sum(one.run == run.run and one.station == run.station for one in pieces)
+    if inside == 0:
+        return None
+    what = "one piece still stands" if inside == 1 else f"{inside} pieces still stand"
+    return f"phase: {what} in the chamber; say where the load goes"
 
 
 def _why_not_open(

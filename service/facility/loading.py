@@ -113,6 +113,8 @@ def why_not_load(session: Session, body: ev.ItemLoaded, now: datetime, known: Fa
         return "STOP: agent has been dosed into this chamber. Keep it shut."
     if run.phase is not Phase.LOADING:
         return f"STOP: this run is not being loaded; it is “{run.phase.label}”. Ask the lead."
+    if body.station is not None and body.station != run.station:
+        return "STOP: wrong chamber for this run. Keep the piece out and ask the lead."
     if item.tag not in run.tags:
         return (
             f"STOP: wrong piece. {short_name(item)} is not on this run's sheet. "

@@ -65,7 +65,10 @@ def load(run_id: RefPath, here: Here, actor: FormText, scanned: FormText = "") -
     tag, mend = typed_tag(scanned)
     if mend:
         return _again(run_id, actor, problem=f"STOP: this is no tag of ours. {mend}")
-    problem = say(here, ev.ItemLoaded(run=run_id, tag=tag), actor)
+    with here.database.read() as session:
+        run = reading.run_sheet(session, run_id)
+    station = run.station if run else None
+    problem = say(here, ev.ItemLoaded(run=run_id, tag=tag, station=station), actor)
     return _again(run_id, actor, problem=problem, done="" if problem else tag)
 
 

@@ -83,10 +83,16 @@ def _refusal(found: Sequence[Objection], reason: str) -> str | None:
     return None
 
 
-def _put(
-    here: Installation, moves: Sequence[ev.ItemMoved | ev.ItemReceived], actor: str
+def put(
+    here: Installation,
+    moves: Sequence[ev.ItemMoved | ev.ItemReceived],
+    actor: str,
+    then: Sequence[BaseModel] = (),
 ) -> str | None:
-    """Record where pieces are put, all or none, judged in the same breath; why not, if not."""
+    """Record where pieces are put and ``then`` what follows from it, all or none; why not, if not.
+
+    Each is judged in the same breath as it is written.
+    """
     if not actor.strip():
         return ACTOR
     now = here.now()
@@ -103,6 +109,8 @@ def _put(
                 if problem is not None:
                     raise RefusedError(f"{_name(item, body.tag)}: {problem}")
                 here.log.say_in(session, [body], actor=actor.strip(), role=Role.LEAD)
+            if then:
+                here.log.say_in(session, then, actor=actor.strip(), role=Role.LEAD)
     except RefusedError as error:
         return str(error)
     return None
@@ -226,7 +234,7 @@ def receive(
         damaged_in_transit=True if form.damaged else None,
         reason=form.reason.strip(),
     )
-    problem = _put(here, [body], form.actor)
+    problem = put(here, [body], form.actor)
     if problem:
         return _again(path, problem=problem, who=form.actor, tag=tag)
     return _again(path, done=tag, who=form.actor)
@@ -302,6 +310,8 @@ def _whereabouts(
             where = names.get(item.station, item.station)
         elif item.returned_to:
             where = f"returned to {item.returned_to}"
+        elif item.received_at:
+            where = "no place on record: scan it, then the place it stands in"
         else:
             where = f"on site: {item.found}" if str(item.found) else "on site"
         left = [step.value for step in remaining_steps(item, here.facts)]
@@ -446,7 +456,7 @@ def scan_to_move(
     if not chosen:
         return _again(path, who=actor, problem="Scan a piece first, then the place.")
     moves = [ev.ItemMoved(tag=one, station=place.id, reason=reason.strip()) for one in chosen]
-    problem = _put(here, moves, actor)
+    problem = put(here, moves, actor)
     if problem:
         return _again(path, tags=tags, who=actor, problem=problem)
     count = f"{len(chosen)} pieces" if len(chosen) > 1 else "One piece"
@@ -459,4 +469,4 @@ def move(
 ) -> RedirectResponse:
     """The piece goes to another place."""
     body = ev.ItemMoved(tag=tag, station=station, reason=reason.strip())
-    return back(f"/facility/items/{tag}", _put(here, [body], actor))
+    return back(f"/facility/items/{tag}", put(here, [body], actor))

@@ -22,6 +22,7 @@ from service.facility.drawing import (
 from service.facility.form_route import FormRoute, back
 from service.facility.plans import planned_run
 from service.facility.plots import gas_plot
+from service.facility.receiving import put
 from service.facility.runs import NEXT_PHASES, in_hand
 from service.facility.sheets import (
     RunPaper,
@@ -36,8 +37,9 @@ from service.log.reading import EVERYTHING
 from service.log.routes import Here
 from shared import events as ev
 from shared.cautions import cautions_for, standing_cautions
+from shared.facility import Chamber
 from shared.records import FacilityBook
-from shared.vocabulary import Phase, Role
+from shared.vocabulary import Phase, Role, StepKind
 
 router = APIRouter(tags=["facility"], include_in_schema=False, route_class=FormRoute)
 
@@ -65,6 +67,15 @@ class SignForm(BaseModel):
     actor: str
     role: str
     licence_no: str = ""
+
+
+class UnloadForm(BaseModel):
+    """Where the load goes from the chamber, and whether the treatment counts as done."""
+
+    station: str
+    counts: str
+    actor: str
+    reason: str = ""
 
 
 @router.get("/facility/runs")
@@ -142,6 +153,11 @@ def one_run(request: Request, run_id: RefPath, here: Here, problem: str = "") ->
             cautions=cautions_for(agents=[programme.agent], known=here.facts) if programme else (),
             standing=standing_cautions(here.facts),
             zone=zone(book),
+            places=[
+                (one.id, one.label)
+                for one in (book.facility.stations if book.facility else ())
+                if not isinstance(one, Chamber)
+            ],
             now=now,
             problem=problem,
         )
@@ -178,6 +194,36 @@ def enter_phase(
         return back(f"/facility/runs/{run_id}", f"phase: {phase} is no phase of a run")
     body = ev.PhaseEntered(run=run_id, phase=Phase(phase), at=here.now(), reason=reason)
     return back(f"/facility/runs/{run_id}", say(here, body, actor))
+
+
+@router.post("/facility/runs/{run_id}/unload")
+def unload(run_id: RefPath, here: Here, form: Annotated[UnloadForm, Form()]) -> RedirectResponse:
+    """The load comes out: where it goes, and whether the treatment counts as done."""
+    path, now = f"/facility/runs/{run_id}", here.now()
+    if form.counts not in {"yes", "no"}:
+        return back(path, "counts: say whether the treatment counts as done.")
+    with here.database.read() as session:
+        run = reading.run_sheet(session, run_id)
+        if run is None:
+            raise HTTPException(404, f"there is no open run {run_id}")
+        pieces = reading.items_by_tag(session, EVERYTHING, run.loaded)
+    inside = [tag for tag in run.loaded if tag in pieces and pieces[tag].run == run_id]
+    moves = [
+        ev.ItemMoved(tag=tag, station=form.station, reason=form.reason.strip()) for tag in inside
+    ]
+    done: list[BaseModel] = [
+        ev.StepDone(
+            tag=tag,
+            step=StepKind.CHAMBER,
+            started_at=run.began(Phase.SEALED) or now,
+            ended_at=now,
+            note=f"run {run_id}",
+        )
+        for tag in inside
+        if form.counts == "yes"
+    ]
+    unloaded = ev.PhaseEntered(run=run_id, phase=Phase.UNLOADED, after=Phase.CLEARED, at=now)
+    return back(path, put(here, moves, form.actor, then=[*done, unloaded]))
 
 
 @router.post("/facility/runs/{run_id}/reading")

@@ -406,7 +406,7 @@ def test_a_gas_run_from_the_plan_to_the_unloading_through_the_pages(
         done("sign", readings=digest, seen_to=seen_to, role=role, licence_no=licence, actor=actor)
     assert "Every condition held" in text_of(client, path)
     done("unseal", actor=FUMIGATOR, readings=digest)
-    done("phase", phase="unloaded")
+    done("unload", station="airing", counts="yes")
     record = run(here, name)
     assert record.phase is Phase.UNLOADED
     assert (record.opened_on, len(record.gas), len(record.doses)) == (digest, 4, 1)
