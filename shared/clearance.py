@@ -280,6 +280,7 @@ class _Case:
             "instruments": {
                 name: one.model_dump(mode="json") for name, one in self.setting.instruments.items()
             },
+            "heard": len(self.readings),
             "readings": sha256(lines.encode()).hexdigest(),
         }
         return sha256(canonical_bytes(looked_at)).hexdigest()

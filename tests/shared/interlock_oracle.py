@@ -7,8 +7,8 @@ Nothing is taken from ``shared.clearance`` but the types that its callers hand i
 """
 
 import json
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal, InvalidOperation
 from hashlib import sha256
@@ -154,6 +154,8 @@ class Story:
     facts: tuple[Fact, ...]
     rule: ClearanceRule
     zones: tuple[str, ...] = ZONES
+    molar_mass: float = MOLAR_MASS
+    licences: Mapping[str, date] = field(default_factory=lambda: LICENCES)
 
     def then(self, *facts: Fact) -> "Story":
         """What happened next."""
@@ -205,7 +207,7 @@ def says(story: Story, one: Read) -> Decimal | None:
             return None
         if pascal <= 0:
             return None
-        ppm = float(mass) * MOLAR_GAS_CONSTANT * kelvin * 1000 / (MOLAR_MASS * pascal)
+        ppm = float(mass) * MOLAR_GAS_CONSTANT * kelvin * 1000 / (story.molar_mass * pascal)
         return Decimal(ppm)
     return None
 
@@ -350,7 +352,7 @@ def may_open(story: Story, now: datetime) -> bool:
         len({plain(one.name) for one in names}) >= 2
         and len({plain(one.account) for one in names}) >= 2
         and any(
-            one.role is Role.FUMIGATOR and LICENCES.get(one.licence, date.min) >= now.date()
+            one.role is Role.FUMIGATOR and story.licences.get(one.licence, date.min) >= now.date()
             for one in names
         )
     )
@@ -364,8 +366,8 @@ def setting(story: Story, now: datetime) -> Setting:
     meters = {one.meter: one for one in story.facts if isinstance(one, Registered)}
     return Setting(
         zones=story.zones,
-        gas=GAS,
-        molar_mass_g_mol=MOLAR_MASS,
+        gas=story.rule.gas,
+        molar_mass_g_mol=story.molar_mass,
         instruments={
             name: Instrument(
                 instrument=name,
@@ -375,7 +377,7 @@ def setting(story: Story, now: datetime) -> Setting:
             )
             for name, one in meters.items()
         },
-        licences=LICENCES,
+        licences=story.licences,
         now=now,
     )
 
@@ -464,6 +466,7 @@ def digest_by_hand(page: Story, now: datetime) -> str:
             name: json.loads(one.model_dump_json())
             for name, one in setting(page, now).instruments.items()
         },
+        "heard": len(every),
         "readings": _sha256("\n".join(one.model_dump_json() for one in since)),
     }
     return _sha256(json.dumps(written, sort_keys=True, separators=(",", ":"), ensure_ascii=False))

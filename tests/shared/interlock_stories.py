@@ -488,6 +488,9 @@ def reading_on() -> Iterator[tuple[str, Story, str, bool]]:
     yield "came in at the very moment that was signed", cleared().then(
         gas("0.4", "13:29:50", "13:30")
     ), "13:32", SHUT  # fmt: skip
+    yield "at that very moment, and taken long before", cleared().then(
+        gas("0.4", "11:00", "13:30")
+    ), "13:32", SHUT  # fmt: skip
     put_back = cleared().then(gas("0.4", "13:29:30", "13:29:40"))
     yield "came in while the clock was put back", put_back, "13:32", SHUT
 
