@@ -11,7 +11,7 @@ WEB_SOURCES := $(shell find $(WEB)/src -type f -not -path '*/generated/*') $(WEB
 	shared/events.py shared/vocabulary.py shared/facility.py shared/programmes.py service/contract.py
 PIP_INSTALL := $(BIN)/pip install --quiet --disable-pip-version-check --require-hashes
 
-.PHONY: demo test check web pictures mutants webkit lock clean
+.PHONY: demo test check web pictures mutants interlock webkit lock clean
 
 demo: $(VENV)/.run web ## set up, run the invented scenario, then serve it on http://localhost:8000
 	$(BIN)/lagan demo
@@ -70,6 +70,9 @@ lock: ## renew the locks (needs uv on the path)
 mutants: $(VENV)/.test ## change shared/ a little at every place and count the changes that no test notices (long)
 	$(PIP_INSTALL) -r requirements-mutants.lock
 	$(BIN)/mutmut run --max-children 2
+
+interlock: $(VENV)/.test web ## drive the clearance interlock through 2,000 runs of 50 steps (hours)
+	LAGAN_INTERLOCK=2000x50 $(BIN)/pytest tests/service/facility/test_interlock_machine.py -s
 
 webkit: $(VENV)/.test web ## the crew's main path in WebKitGTK, which the system's packages bring
 	$(PIP_INSTALL) -r requirements-webkit.lock

@@ -1,7 +1,8 @@
 """One open installation: its database, its photos and its log, wired together."""
 
 from collections.abc import Callable
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
+from time import monotonic
 
 from sqlmodel import func, select
 
@@ -16,32 +17,45 @@ from shared.events import utc_text
 
 
 class NeverBack:
-    """A clock that never runs backwards, so that stepping it back makes no stale reading fresh."""
+    """A clock that never runs backwards, so that stepping it back makes no stale reading fresh.
 
-    def __init__(self, now: Callable[[], datetime], seen: datetime) -> None:
-        """Follow ``now``, but never go below ``seen``, the latest moment on record."""
-        self._now = now
-        self._latest = seen
+    Nor does it stand still while the system's clock is behind: it goes on at its own pace, so that
+    a fresh reading grows stale when it should.
+    """
+
+    def __init__(
+        self, now: Callable[[], datetime], seen: datetime, elapsed: Callable[[], float]
+    ) -> None:
+        """Follow ``now``, but never go below ``seen``, the latest moment on record.
+
+        ``elapsed``: seconds since any one moment, by a clock that nobody can set.
+        """
+        self._now, self._elapsed = now, elapsed
+        self._start = max(seen, now()) - timedelta(seconds=elapsed())
 
     def __call__(self) -> datetime:
-        """The present moment, or the latest one ever given if that is later."""
-        self._latest = max(self._latest, self._now())
-        return self._latest
+        """The present moment, or what the latest one ever given has come to, if that is later."""
+        passed = timedelta(seconds=self._elapsed())
+        self._start = max(self._start, self._now() - passed)
+        return self._start + passed
 
 
 class Installation:
     """Everything a request or a command works with."""
 
-    def __init__(self, settings: Settings, now: Callable[[], datetime] = utc_now) -> None:
+    def __init__(self, settings: Settings, now: Callable[[], datetime] | None = None) -> None:
         """Open the installation in ``settings.folder``, making it on first use.
 
+        Time is the system's, or ``now``, which alone moves it.
         Raises ``FactsError`` for a file of changed facts that can't be used.
         """
         self.settings = settings
         self.facts = facts_of(settings.facts_changes)
         self.database = Database(settings.database)
         self.photos = PhotoStore(settings.photos)
-        self.now = NeverBack(now, self._latest_on_record())
+        self.now = NeverBack(
+            now or utc_now, self._latest_on_record(), (lambda: 0.0) if now else monotonic
+        )
         self.log = Log(
             self.database, settings.signer(), guards=[facility_guard(self.facts)], now=self.now
         )

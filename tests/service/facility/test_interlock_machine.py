@@ -15,6 +15,7 @@ from collections import Counter
 from datetime import datetime, timedelta
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import Any
 from urllib.parse import unquote
 
 import pytest
@@ -71,7 +72,7 @@ PATH = f"/facility/runs/{RUN}"
 OZONE_G_MOL = 47.998
 """IUPAC abridged atomic weights, O 15.999."""
 NOBODY_SIGNED = "0" * 64
-SHORT = "40x30"
+SHORT = "20x20"
 SIGNERS = {
     "fumigator": (FUMIGATOR, Role.FUMIGATOR, LICENCE),
     "lead": (LEAD, Role.LEAD, ""),
@@ -291,7 +292,12 @@ class DoorMachine(RuleBasedStateMachine):
         now = self.now()
         self.count += 1
         taken = now - timedelta(seconds=ago_s)
-        facts = {"instrument": meter, "unit": unit, "temperature_c": celsius, "taken_at": taken}
+        facts: dict[str, Any] = {
+            "instrument": meter,
+            "unit": unit,
+            "temperature_c": celsius,
+            "taken_at": taken,
+        }
         say(self.here, gas_read(self.here, zone, value, reading=f"s-{self.count}", **facts))
         self.tell(Read("gas", zone, value, taken, now, meter, unit, celsius))
 
