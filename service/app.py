@@ -12,6 +12,7 @@ from service.adjuster import routes as adjuster
 from service.crew import routes as crew
 from service.facility import (
     climate_pages,
+    condition_pages,
     loading_pages,
     plan_pages,
     programme_routes,
@@ -66,6 +67,7 @@ def create_app(installation: Installation) -> FastAPI:
         facility,
         run_pages,
         climate_pages,
+        condition_pages,
         sensors_pages,
         sensors_push,
         today_pages,

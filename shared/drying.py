@@ -282,12 +282,10 @@ DRY_WITHIN = FACTS.note(
     "ours, with the two below",
     Mark.COMMON_PRACTICE,
 )
-_STEADY_WITHIN = FACTS.note(
+STEADY_WITHIN = FACTS.note(
     "dry: largest change between weighings a day apart", 0.005, "-", "ours", Mark.COMMON_PRACTICE
 )
-_DRY_SURFACE_RH = FACTS.note(
-    "dry: surface RH below", 0.65, "fraction", "ours", Mark.COMMON_PRACTICE
-)
+DRY_SURFACE_RH = FACTS.note("dry: surface RH below", 0.65, "fraction", "ours", Mark.COMMON_PRACTICE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -628,6 +626,6 @@ def judge_dryness(
     before = require_number("mass a day before", mass_a_day_before_kg, 0, 1e4, "kg", above_low=True)
     return Dryness(
         near_equilibrium=mc - target <= DRY_WITHIN,
-        steady_for_a_day=abs(now - before) / before < _STEADY_WITHIN,
-        surface_dry=float(require_rh(rh_surface, "surface relative humidity")) < _DRY_SURFACE_RH,
+        steady_for_a_day=abs(now - before) / before < STEADY_WITHIN,
+        surface_dry=float(require_rh(rh_surface, "surface relative humidity")) < DRY_SURFACE_RH,
     )

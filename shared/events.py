@@ -40,6 +40,7 @@ from shared.vocabulary import (
     Hazard,
     Material,
     Measure,
+    MoistureScale,
     ObjectType,
     PartRole,
     Peril,
@@ -500,7 +501,10 @@ class MoistureRead(Fixed):
 
     type: Literal["moisture_read"] = "moisture_read"
     tag: Tag
-    percent: DecimalText = Field(description="Per cent of the dry mass, as the meter shows it.")
+    percent: DecimalText = Field(description="What the meter shows, on the scale named.")
+    scale: MoistureScale | None = Field(
+        default=None, description="Absent: per cent of the dry mass."
+    )
     method: Name = Field(description="Pins, capacitance, oven and so on, with the meter's name.")
     spot: Line = Field(default="", description="Where on the piece.")
     taken_at: AwareDatetime

@@ -28,6 +28,7 @@ from shared.vocabulary import (
     Hazard,
     Material,
     Measure,
+    MoistureScale,
     ObjectType,
     PartRole,
     Peril,
@@ -132,9 +133,10 @@ class Weighing(Record):
 
 
 class MoistureReading(Record):
-    """What a moisture meter showed at one spot, per cent of the dry mass."""
+    """What a moisture meter showed at one spot; without a scale, per cent of the dry mass."""
 
     percent: str
+    scale: MoistureScale | None = None
     method: str
     spot: str
     taken_at: datetime

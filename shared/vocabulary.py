@@ -295,6 +295,7 @@ class PhotoKind(Labelled):
     SITE = "site", "On site"
     INTAKE = "intake", "At intake"
     DETAIL = "detail", "Detail: mark or damage"
+    DURING = "during", "During treatment"
     AFTER = "after", "After treatment"
     RETURN = "return", "At return"
 
@@ -343,6 +344,14 @@ class Role(Labelled):
     OFFICE = "office", "Office"
     CONSERVATOR = "conservator", "Conservator"
     SENSOR = "sensor", "Sensor"
+
+
+class MoistureScale(Labelled):
+    """What the figure of a moisture meter means."""
+
+    DRY_MASS = "dry_mass", "Per cent of the dry mass"
+    WOOD_EQUIVALENT = "wood_equivalent", "Per cent wood equivalent (WME)"
+    RELATIVE = "relative", "The meter's own scale"
 
 
 class Measure(Labelled):

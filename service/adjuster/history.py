@@ -101,7 +101,8 @@ def _words(body: ev.Body | None, zone: str) -> str:
         case ev.Weighed():
             return "; ".join(filter(None, (f"{body.mass.value} {body.mass.unit}", body.instrument)))
         case ev.MoistureRead():
-            return "; ".join(filter(None, (f"{body.percent} %", body.method, body.spot)))
+            read = f"{body.percent} ({body.scale.label})" if body.scale else f"{body.percent} %"
+            return "; ".join(filter(None, (read, body.method, body.spot)))
         case ev.SurfaceRead():
             degree = "°C" if body.unit == "degC" else "°F"
             air = f"{body.temperature} {degree}, {body.rh_percent} % RH"

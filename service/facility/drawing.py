@@ -29,6 +29,7 @@ SUBNAV = [
     ("/facility/plan", "Plan"),
     ("/facility/runs", "Chamber runs"),
     ("/facility/programmes", "Programmes"),
+    ("/facility/condition", "Drying"),
     ("/facility/climate", "Climate"),
     ("/facility/setup", "Set-up"),
 ]

@@ -40,7 +40,7 @@ LIKELY, WEIGHED = COLOURS[0], COLOURS[1]
 
 
 @dataclass(frozen=True)
-class _Drying:
+class Drying:
     """A piece that dries: where, since when, as what slab, and what the scale said."""
 
     room: Room
@@ -67,7 +67,7 @@ def drying_plot(piece: Item, book: FacilityBook, now: datetime, known: Facts) ->
     ``None`` when no room dries, or nobody has said what the piece is made of. The dry mass is
     never weighed: it is taken from the share of water that the table gives for such a piece.
     """
-    drying = _drying(piece, book, now, known)
+    drying = drying_of(piece, book, now, known)
     if drying is None:
         return None
     start_kg = drying.body.slab.dry_mass_kg + drying.body.water_kg
@@ -123,7 +123,11 @@ def drying_plot(piece: Item, book: FacilityBook, now: datetime, known: Facts) ->
 _DRYING_HEADS = ("Hours", "Likely, kg", "Fast to slow, kg", "By the weighings, kg", "Weighed, kg")
 
 
-def _drying(piece: Item, book: FacilityBook, now: datetime, known: Facts) -> _Drying | None:
+def drying_of(piece: Item, book: FacilityBook, now: datetime, known: Facts) -> Drying | None:
+    """How a piece dries, as far as anybody knows.
+
+    ``None`` when no room dries, or nobody has said what the piece is made of.
+    """
     rooms = [
         one
         for one in (book.facility.stations if book.facility else ())
@@ -147,7 +151,7 @@ def _drying(piece: Item, book: FacilityBook, now: datetime, known: Facts) -> _Dr
         weighings[hour] = Weighing(hour, kg)
     if weighings:
         body = _as_heavy_as(body, next(iter(weighings.values())).mass_kg)
-    return _Drying(
+    return Drying(
         room, here is not None, start, body, tuple(weighings.values()), _scale_error(piece)
     )
 
@@ -188,7 +192,7 @@ def _scale_error(piece: Item) -> float:
     return max(errors)
 
 
-def _mass(drying: _Drying, diffusivity: float, rate: float, hours: Sequence[float]) -> list[float]:
+def _mass(drying: Drying, diffusivity: float, rate: float, hours: Sequence[float]) -> list[float]:
     """Mass at each hour with the diffusivity and the evaporation rate multiplied, kg."""
     slab = replace(
         drying.body.slab,
@@ -199,7 +203,7 @@ def _mass(drying: _Drying, diffusivity: float, rate: float, hours: Sequence[floa
     return [float(kg) for kg in slab.dry_mass_kg + left]
 
 
-def _expected(drying: _Drying, hours: Sequence[float]) -> tuple[list[float], ...]:
+def _expected(drying: Drying, hours: Sequence[float]) -> tuple[list[float], ...]:
     """Mass at each hour as the table has it, and at the fast and slow ends of what may be, kg."""
     d, rate = DIFFUSIVITY_SPREAD, FLUX_SPREAD
     return tuple(
@@ -208,7 +212,7 @@ def _expected(drying: _Drying, hours: Sequence[float]) -> tuple[list[float], ...
     )
 
 
-def _refit(drying: _Drying) -> tuple[DryingRefit | None, str]:
+def _refit(drying: Drying) -> tuple[DryingRefit | None, str]:
     """What two or more weighings say, or why no time is drawn from them."""
     if len(drying.weighings) < 2:
         return None, ""
@@ -236,7 +240,7 @@ def _refit(drying: _Drying) -> tuple[DryingRefit | None, str]:
 
 
 def _drying_caption(
-    drying: _Drying, refit: DryingRefit | None, trouble: str, likely_h: float
+    drying: Drying, refit: DryingRefit | None, trouble: str, likely_h: float
 ) -> str:
     row, slab = drying.body.row, drying.body.slab
     where = (
@@ -269,7 +273,7 @@ def _drying_caption(
 
 
 def _drying_rows(
-    drying: _Drying, end: float, refit: DryingRefit | None
+    drying: Drying, end: float, refit: DryingRefit | None
 ) -> tuple[tuple[str, ...], ...]:
     weighed = {one.hour: one.mass_kg for one in drying.weighings}
     hours = sorted({*np.linspace(0, end, 9).tolist(), *weighed})
