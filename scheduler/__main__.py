@@ -2,18 +2,25 @@
 
 import argparse
 import json
+import signal
 import sys
+import threading
 from dataclasses import asdict
+from datetime import UTC, tzinfo
 from pathlib import Path
-from typing import TextIO
+from typing import TYPE_CHECKING, TextIO
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from pydantic import ValidationError
+from pydantic import TypeAdapter, ValidationError
 
 from scheduler.changes import changes
 from scheduler.check import PlanBrokenError, Report, check
 from scheduler.explain import explain
 from scheduler.plan import Plan, read_plan
-from scheduler.problem import Problem, read_problem
+from scheduler.problem import Item, Problem, read_problem
+
+if TYPE_CHECKING:
+    from scheduler.solve import Progress
 
 USAGE, FAILED = 2, 1
 
@@ -31,6 +38,11 @@ def main(arguments: list[str] | None = None) -> int:
             print(f"--explain: the problem has no item {options.explain!r}", file=sys.stderr)
             return USAGE
         last = None if options.changes is None else read_plan(options.changes)
+        if options.promise is not None:
+            if options.check is None or options.out is None:
+                print("--promise: give the present plan as --check, and --out", file=sys.stderr)
+                return USAGE
+            return _promise(problem, read_plan(options.check), options)
         if options.check is not None:
             return _check(problem, read_plan(options.check), last, options.explain)
         return _solve(problem, last, options)
@@ -69,6 +81,16 @@ def _parser() -> argparse.ArgumentParser:
         "second, no search",
     )
     parser.add_argument(
+        "--promise",
+        type=Path,
+        metavar="ITEMS",
+        help="say how soon these new items (a JSON list) could be done: beside the plan given as "
+        "--check, with room made in it, and with harm; the answer goes to --out",
+    )
+    parser.add_argument(
+        "--zone", type=_zone, default=UTC, help="time zone of what is said (default UTC)"
+    )
+    parser.add_argument(
         "--progress",
         choices=("words", "json"),
         default="words",
@@ -98,6 +120,61 @@ def _share(text: str) -> float:
     if not 0 <= share <= 1:
         raise argparse.ArgumentTypeError(f"{text!r} is no share; give a number from 0 to 1")
     return share
+
+
+def _zone(name: str) -> tzinfo:
+    """The time zone of this name.
+
+    Raises:
+        argparse.ArgumentTypeError: there is none.
+    """
+    try:
+        return ZoneInfo(name)
+    except (ValueError, ZoneInfoNotFoundError):
+        raise argparse.ArgumentTypeError(
+            f"{name!r} is no time zone; give one such as Europe/Dublin"
+        ) from None
+
+
+def _promise(problem: Problem, plan: Plan, options: argparse.Namespace) -> int:
+    """How soon new items could be done. An interrupt ends each part with what it has."""
+    from scheduler.promise import answer_of, promise  # noqa: PLC0415
+
+    items = TypeAdapter(tuple[Item, ...]).validate_json(options.promise.read_bytes())
+    interrupted = threading.Event()
+    signal.signal(signal.SIGINT, lambda *_: interrupted.set())
+    try:
+        found = promise(
+            problem,
+            plan,
+            items,
+            seconds=options.seconds,
+            seed=options.seed,
+            on_progress=lambda progress: _tell(progress, options.progress),
+            should_stop=interrupted.is_set,
+            zone=options.zone,
+        )
+    except ValidationError:
+        raise
+    except ValueError as error:
+        print(error, file=sys.stderr)
+        return FAILED
+    options.out.write_text(answer_of(found, options.zone).model_dump_json(indent=1) + "\n")
+    print(found)
+    return 0
+
+
+def _tell(progress: "Progress", manner: str) -> None:
+    if manner == "json":
+        told = asdict(progress) | {"gap": progress.gap}
+        print(json.dumps(told), file=sys.stderr, flush=True)
+        return
+    gap = "no plan yet" if progress.gap is None else f"gap {progress.gap:.2%}"
+    print(
+        f"{progress.seconds:6.1f} s  {progress.phase:<14}  best {progress.objective}  "
+        f"bound {progress.bound}  {gap}",
+        file=sys.stderr,
+    )
 
 
 def _solve(problem: Problem, last: Plan | None, options: argparse.Namespace) -> int:
@@ -132,19 +209,7 @@ def _repaired(problem: Problem) -> Plan:
 def _searched(problem: Problem, options: argparse.Namespace) -> Plan:
     """The best plan found in the time. Raises ``_NoPlanMadeError``."""
     # The solver takes a second to load, which --check and a bad document need not wait for.
-    from scheduler.solve import NoPlanError, Progress, solve  # noqa: PLC0415
-
-    def tell(progress: Progress) -> None:
-        if options.progress == "json":
-            told = asdict(progress) | {"gap": progress.gap}
-            print(json.dumps(told), file=sys.stderr, flush=True)
-            return
-        gap = "no plan yet" if progress.gap is None else f"gap {progress.gap:.2%}"
-        print(
-            f"{progress.seconds:6.1f} s  {progress.phase:<14}  best {progress.objective}  "
-            f"bound {progress.bound}  {gap}",
-            file=sys.stderr,
-        )
+    from scheduler.solve import NoPlanError, solve  # noqa: PLC0415
 
     try:
         return solve(
@@ -152,7 +217,7 @@ def _searched(problem: Problem, options: argparse.Namespace) -> Plan:
             seconds=options.seconds,
             seed=options.seed,
             workers=options.workers,
-            on_progress=tell,
+            on_progress=lambda progress: _tell(progress, options.progress),
             stop_gap=options.stop_gap,
         )
     except NoPlanError as error:

@@ -19,7 +19,8 @@ NEIGHBOURHOOD_WORK = 0.3
 TICK_S = 0.2
 
 
-def _never() -> bool:
+def never() -> bool:
+    """No reason to stop."""
     return False
 
 
@@ -30,7 +31,7 @@ class Clock:
     """
 
     deadline: float
-    should_stop: Callable[[], bool] = _never
+    should_stop: Callable[[], bool] = never
     stopped: threading.Event = field(default_factory=threading.Event)
     _running: set[cp_model.CpSolver] = field(default_factory=set)
 

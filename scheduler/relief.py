@@ -9,8 +9,9 @@ problem has them. Every plan that is reported has passed the verifier against it
 import random
 import time
 from collections import Counter, defaultdict
-from collections.abc import Collection, Iterable
+from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass, field
+from datetime import UTC, tzinfo
 from itertools import pairwise
 from typing import Protocol
 
@@ -19,7 +20,7 @@ from ortools.sat.python import cp_model
 from scheduler.changes import changes
 from scheduler.check import stamp
 from scheduler.explain import Explainer, named, span, when
-from scheduler.improve import Clock
+from scheduler.improve import Clock, never
 from scheduler.instance import Instance
 from scheduler.model import Model, build_model, read_schedule
 from scheduler.plan import Plan, Run
@@ -102,6 +103,8 @@ def relief(
     seconds: float = 20.0,
     seed: int = 0,
     max_rounds: int | None = None,
+    should_stop: Callable[[], bool] = never,
+    zone: tzinfo = UTC,
 ) -> tuple[Relief, ...]:
     """What brings the item forward, best first: what ends it in time before what doesn't, then
     by the change in the whole objective, then by the minutes gained. Empty when nothing that was
@@ -109,6 +112,7 @@ def relief(
 
     `seconds` are shared by all trials; at 1,000 items a round takes about one. `max_rounds` ends
     each trial after so many rounds, for runs that must be equal on machines of different speed.
+    `should_stop` ends them all. Times are told by the clocks of `zone`.
 
     Raises:
         KeyError: the problem has no such item.
@@ -118,13 +122,13 @@ def relief(
         raise ValueError("the plan is for another problem document; give the two that belong")
     number = {i.id: n for n, i in enumerate(problem.items)}[item_id]
     aim = Pull(number, max(1, problem.weights.lateness * problem.items[number].weight))
-    changed = _changed_problems(problem, plan, item_id)
+    changed = _changed_problems(problem, plan, item_id, zone)
     alone = seconds * (ORDER_SHARE if changed else 1.0)
     each = (seconds - alone) / max(1, len(changed))
 
     def planned_again(other: Problem, start: Schedule, limit_s: float) -> tuple[Schedule, int, int]:
         """(schedule, minutes gained, change in the objective)."""
-        clock = Clock(time.monotonic() + limit_s)
+        clock = Clock(time.monotonic() + limit_s, should_stop)
         instance = Instance.of(other)
         search = WarmSearch(instance, aim, [number], clock, seed, max_rounds)
         better = search.run(start)
@@ -171,6 +175,7 @@ class WarmSearch:
 
     Each round frees the steps of a few items, those in `targets` and those in their way (only
     items in `movable`, if given), and lets CP-SAT place them again; everything else stays.
+    `each_round` is told the best schedule so far.
     """
 
     instance: Instance
@@ -180,6 +185,7 @@ class WarmSearch:
     seed: int
     max_rounds: int | None = None
     movable: Collection[int] | None = None
+    each_round: Callable[[Schedule], None] | None = None
     rng: random.Random = field(init=False)
 
     def __post_init__(self) -> None:
@@ -204,6 +210,8 @@ class WarmSearch:
             idle += 1
             if found is not None and cost < best:
                 best, schedule, idle = cost, found, 0
+            if self.each_round is not None:
+                self.each_round(schedule)
             if whole:
                 break
         return schedule
@@ -324,7 +332,9 @@ def _by_order(problem: Problem, last: Plan, plan: Plan, item_id: str) -> list[st
     return told
 
 
-def _changed_problems(problem: Problem, plan: Plan, item_id: str) -> list[tuple[str, Problem]]:
+def _changed_problems(
+    problem: Problem, plan: Plan, item_id: str, zone: tzinfo
+) -> list[tuple[str, Problem]]:
     """What a shop can add where the item, or what it waits for, is held; each only once."""
     explainer = Explainer(problem, plan)
     places = {(p.item, p.step): p for p in plan.placements}
@@ -341,8 +351,8 @@ def _changed_problems(problem: Problem, plan: Plan, item_id: str) -> list[tuple[
             shortest = steps[item, reason.step].min_min
             for shift in _extra_shifts(bench, shortest, start - reason.waited_min, start):
                 what = (
-                    f"an extra shift at {named(bench)} from {when(problem, shift.start)} to "
-                    f"{when(problem, shift.end)} with {shift.people} "
+                    f"an extra shift at {named(bench)} from {when(problem, shift.start, zone)} to "
+                    f"{when(problem, shift.end, zone)} with {shift.people} "
                     f"{'person' if shift.people == 1 else 'people'}"
                 )
                 found[what] = _with_shift(problem, bench, shift)
@@ -350,9 +360,9 @@ def _changed_problems(problem: Problem, plan: Plan, item_id: str) -> list[tuple[
             run = next(r for r in plan.runs if r.id == places[item, reason.step].run)
             first = _could_start(plan, run, start - reason.waited_min)
             shortest = explainer.shortest_min(run)
-            found |= _with_visits(problem, _licensed_moments(problem, run, first, shortest))
+            found |= _with_visits(problem, _licensed_moments(problem, run, first, shortest), zone)
     for run, longer in explainer.kept_closed(item_id):
-        found |= _with_visits(problem, [run.end - longer])
+        found |= _with_visits(problem, [run.end - longer], zone)
     return list(found.items())[:MOST_ADDED]
 
 
@@ -395,7 +405,7 @@ def _licensed_moments(problem: Problem, run: Run, start: int, shortest: int) -> 
     return sorted(moments)
 
 
-def _with_visits(problem: Problem, moments: Iterable[int]) -> dict[str, Problem]:
+def _with_visits(problem: Problem, moments: Iterable[int], zone: tzinfo) -> dict[str, Problem]:
     """The problem with a visit at each of these moments at which nobody licensed is there, by what
     that adds in words; none where there is nothing to add.
     """
@@ -410,6 +420,6 @@ def _with_visits(problem: Problem, moments: Iterable[int]) -> dict[str, Problem]
     if not visits:
         return {}
     several = "an extra visit" if len(visits) == 1 else "extra visits"
-    at = " and at ".join(when(problem, visit.start) for visit in visits)
+    at = " and at ".join(when(problem, visit.start, zone) for visit in visits)
     changed = {"licence_windows": tuple(sorted((*windows, *visits)))}
     return {f"{several} of the licensed person at {at}": problem.model_copy(update=changed)}

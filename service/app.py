@@ -16,6 +16,7 @@ from service.facility import (
     loading_pages,
     plan_pages,
     programme_routes,
+    promise_pages,
     receiving,
     run_pages,
     sensors_pages,
@@ -24,7 +25,7 @@ from service.facility import (
     today_pages,
 )
 from service.facility import routes as facility
-from service.facility.desk import PlanDesk
+from service.facility.desk import PlanDesk, PromiseDesk
 from service.facility.today_pages import TodayDesk
 from service.installation import Installation
 from service.log import routes as log
@@ -58,6 +59,7 @@ def create_app(installation: Installation) -> FastAPI:
     )
     app.state.installation = installation
     app.state.plan_desk = PlanDesk()
+    app.state.promise_desk = PromiseDesk()
     app.state.today_desk = TodayDesk()
     app.add_middleware(Safety)
     app.mount("/static", StaticFiles(directory=BUILT), name="static")
@@ -74,6 +76,7 @@ def create_app(installation: Installation) -> FastAPI:
         loading_pages,
         plan_pages,
         programme_routes,
+        promise_pages,
         receiving,
         setup_routes,
         adjuster,

@@ -27,6 +27,7 @@ SUBNAV = [
     ("/facility/items", "Pieces"),
     ("/facility/receive", "Receive"),
     ("/facility/plan", "Plan"),
+    ("/facility/promise", "How soon"),
     ("/facility/runs", "Chamber runs"),
     ("/facility/programmes", "Programmes"),
     ("/facility/condition", "Drying"),

@@ -3,7 +3,7 @@
 import asyncio
 import json
 import math
-from collections.abc import AsyncIterator, Iterable, Sequence
+from collections.abc import AsyncIterator, Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Annotated, Any
@@ -21,7 +21,7 @@ from scheduler.plan import Plan
 from scheduler.problem import Problem, WaitStep
 from service.crew.routes import RefPath, TagPath
 from service.facility import board
-from service.facility.desk import DeskState, PlanDesk
+from service.facility.desk import Desk, DeskState, Made, PlanDesk
 from service.facility.drawing import (
     FormText,
     draw,
@@ -34,7 +34,7 @@ from service.facility.drawing import (
 from service.facility.edits import places_of, step_words
 from service.facility.form_route import ACTOR, FormRoute, back
 from service.facility.planning import HORIZON_DAYS, NoFacilityError
-from service.facility.plans import SolveError, explainer, planned_run, try_edit
+from service.facility.plans import Draft, SolveError, explainer, planned_run, try_edit
 from service.installation import Installation
 from service.log import reading
 from service.log.append import RefusedError
@@ -276,7 +276,7 @@ def _board(used: InUse, looked: Seen, items: dict[str, Item], now: datetime) -> 
     }
 
 
-def _changes(state: DeskState, local: str, items: dict[str, Item]) -> Sequence[Change]:
+def _changes(state: DeskState[Draft], local: str, items: dict[str, Item]) -> Sequence[Change]:
     """What the ready plan changes from the plan in use; nothing when there was none."""
     if state.ready is None or not state.ready.planning.problem.previous:
         return ()
@@ -357,12 +357,18 @@ def drop_plan(request: Request) -> RedirectResponse:
 @router.get("/facility/plan/progress")
 async def progress(request: Request) -> StreamingResponse:
     """How far planning is, as server-sent events (HTML Living Standard, 9.2)."""
-    desk = _desk(request)
+    return told_as_made(_desk(request), progress_words)
+
+
+def told_as_made(
+    desk: Desk[Made], words: Callable[[DeskState[Made]], dict[str, str]]
+) -> StreamingResponse:
+    """What ``words`` tell of a desk, again and again until it is done, as server-sent events."""
 
     async def told() -> AsyncIterator[str]:
         for _ in range(STREAM_TICKS):
             state = desk.state()
-            yield f"data: {json.dumps(progress_words(state))}\n\n"
+            yield f"data: {json.dumps(words(state))}\n\n"
             if state.working_since is None:
                 return
             await asyncio.sleep(TICK_S)
@@ -372,7 +378,7 @@ async def progress(request: Request) -> StreamingResponse:
     )
 
 
-def progress_words(state: DeskState) -> dict[str, str]:
+def progress_words(state: DeskState[Draft]) -> dict[str, str]:
     """What is told of a search; ``over`` is said when it has ended."""
     known = state.progress
     gap = known.gap if known else None

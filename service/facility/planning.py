@@ -43,7 +43,7 @@ from shared import facility as fa
 from shared.drying import estimate_drying, moisture_release_kg_h
 from shared.facts import Action, Constant, DryingBodyRow, Facts
 from shared.programmes import Programme
-from shared.records import Item, Loss, PlanEdit, RunSheet
+from shared.records import Item, Loss, Manifest, PlanEdit, RunSheet
 from shared.studio import MOST_COUNTED
 from shared.treatments import may_do
 from shared.vocabulary import Damage, Decision, Phase, StepKind
@@ -165,6 +165,15 @@ class _Planner:
             frozenset(self.freezable),
             edited.judged,
         )
+
+    def guessed(
+        self, pieces: Sequence[Item], arrives: datetime
+    ) -> tuple[list[sp.Item], list[LeftOut]]:
+        """Pieces that nobody has recorded, as if they were on one truck."""
+        truck = Manifest(manifest="guess", expected_at=arrives)
+        self.manifests[truck.manifest] = truck
+        found = [self._item(one.model_copy(update={"manifest": truck.manifest})) for one in pieces]
+        return [one for one in found if one is not None], self.left_out
 
     # --- pieces -------------------------------------------------------------------------------
 
@@ -662,6 +671,20 @@ def build_problem(
     ``NoFacilityError`` before the facility is described.
     """
     return _Planner(session, now, previous, known, told).build()
+
+
+def guessed_items(
+    session: Session,
+    now: datetime,
+    pieces: Sequence[Item],
+    arrives: datetime,
+    *,
+    known: Facts,
+) -> tuple[list[sp.Item], list[LeftOut]]:
+    """What the planner would do with pieces that nobody has recorded, if they came at ``arrives``:
+    those that can be planned, and what is left out with the reason. Raises ``NoFacilityError``.
+    """
+    return _Planner(session, now, None, known).guessed(pieces, arrives)
 
 
 def plateaus(rates: Sequence[float]) -> tuple[int, ...]:

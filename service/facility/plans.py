@@ -18,14 +18,15 @@ from itertools import count
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from pydantic import ValidationError
+from pydantic import TypeAdapter, ValidationError
 from sqlmodel import Session
 
+from scheduler.answer import Answer
 from scheduler.check import check, stamp
 from scheduler.explain import Explainer
 from scheduler.plan import Placement, Plan
 from scheduler.plan import Run as PlannedRun
-from scheduler.problem import Problem
+from scheduler.problem import Item, Problem
 from service.facility.edits import places_of
 from service.facility.planning import Planning, build_problem, frozen_as_before, with_freezing
 from service.installation import Installation
@@ -248,9 +249,52 @@ def repair_apart(problem: Problem, watch: Watch | None = None) -> Plan:
     return _plan_apart(problem, ["--repair"], REPAIR_S, watch or Watch())
 
 
-def _plan_apart(problem: Problem, options: Sequence[str], most_s: float, watch: Watch) -> Plan:
+def promise_apart(
+    problem: Problem,
+    plan: Plan,
+    new: Sequence[Item],
+    *,
+    seconds: float,
+    zone: str,
+    watch: Watch,
+) -> Answer:
+    """How soon new pieces could be done beside a plan, found in a child process, with every plan
+    of the answer checked. Raises ``SolveError``.
+    """
     with TemporaryDirectory(prefix="lagan-plan-") as folder:
-        asked, made = Path(folder) / "problem.json", Path(folder) / "plan.json"
+        present, asked = Path(folder) / "present.json", Path(folder) / "new.json"
+        present.write_text(plan.model_dump_json(), encoding="utf-8")
+        asked.write_bytes(TypeAdapter(tuple[Item, ...]).dump_json(tuple(new)))
+        options = ["--check", str(present), "--promise", str(asked), "--zone", zone]
+        options += ["--seconds", f"{seconds:g}", "--progress", "json"]
+        made = _scheduled_apart(problem, options, seconds + GRACE_S, watch)
+    answer = Answer.model_validate_json(made)
+    both = problem.model_copy(update={"items": (*problem.items, *new)})
+    for one in (answer.beside, answer.with_room, answer.with_harm):
+        if one is not None:
+            _hold(both, one)
+    return answer
+
+
+def _plan_apart(problem: Problem, options: Sequence[str], most_s: float, watch: Watch) -> Plan:
+    plan = Plan.model_validate_json(_scheduled_apart(problem, options, most_s, watch))
+    _hold(problem, plan)
+    return plan
+
+
+def _hold(problem: Problem, plan: Plan) -> None:
+    """Check a plan. Raises ``SolveError``."""
+    report = check(problem, plan)
+    if not report.passed:
+        raise SolveError(f"the plan does not hold: {report.first}")
+
+
+def _scheduled_apart(
+    problem: Problem, options: Sequence[str], most_s: float, watch: Watch
+) -> bytes:
+    """The document that the planner writes in a child process. Raises ``SolveError``."""
+    with TemporaryDirectory(prefix="lagan-plan-") as folder:
+        asked, made = Path(folder) / "problem.json", Path(folder) / "made.json"
         asked.write_text(problem.model_dump_json(), encoding="utf-8")
         child = subprocess.Popen(
             [sys.executable, "-m", "scheduler", str(asked), "--out", str(made), *options],
@@ -273,11 +317,7 @@ def _plan_apart(problem: Problem, options: Sequence[str], most_s: float, watch: 
             if watch.stopped:
                 raise SolveError("it was stopped before there was a plan")
             raise SolveError(words.strip()[-2000:] or "the planner ended without a plan")
-        plan = Plan.model_validate_json(made.read_bytes())
-    report = check(problem, plan)
-    if not report.passed:
-        raise SolveError(f"the plan does not hold: {report.first}")
-    return plan
+        return made.read_bytes()
 
 
 def adopt(here: Installation, made: Draft, actor: str) -> ev.Event:

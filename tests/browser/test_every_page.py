@@ -40,6 +40,7 @@ REACHED = {
     "/facility/plan/pieces/*",
     "/facility/plan/runs/*",
     "/facility/programmes",
+    "/facility/promise",
     "/facility/receive",
     "/facility/receive/*",
     "/facility/runs",

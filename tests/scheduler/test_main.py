@@ -6,7 +6,10 @@ from pathlib import Path
 import pytest
 
 from scheduler.__main__ import main
+from scheduler.answer import Answer
+from scheduler.check import check
 from scheduler.plan import Plan, read_plan
+from scheduler.problem import Problem
 from tests.scheduler.documents import good_plan, moved, one_of_each, problem_of
 
 
@@ -123,6 +126,32 @@ def test_nothing_different_is_said(
     out.write_text(good_plan(problem_of(one_of_each())).model_dump_json())
     assert main([str(problem_file), "--check", str(out), "--changes", str(out)]) == 0
     assert capsys.readouterr().out.splitlines()[-1] == "nothing is different"
+
+
+def test_how_soon_new_items_could_be_done_goes_to_a_file(
+    problem_file: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    problem = problem_of(one_of_each())
+    plan, asked, out = (tmp_path / name for name in ("plan.json", "new.json", "answer.json"))
+    plan.write_text(good_plan(problem).model_dump_json())
+    new = {"id": "N", "steps": [{"id": "rest", "kind": "wait", "min_min": 30}]}
+    asked.write_text(json.dumps([new]))
+    question = [str(problem_file), "--check", str(plan), "--promise", str(asked)]
+    assert main(question) == 2
+    assert "and --out" in capsys.readouterr().err
+    answered = main([*question, "--out", str(out), "--seconds", "20", "--zone", "Europe/Dublin"])
+    assert answered == 0
+    assert "The new piece can be done by" in capsys.readouterr().out
+    answer = Answer.model_validate_json(out.read_bytes())
+    assert answer.earliest_min == 30
+    both = problem_of(one_of_each()).model_dump(mode="json")
+    both["items"] = [*both["items"], new]
+    for made in (answer.beside, answer.with_room, answer.with_harm):
+        assert made is not None
+        assert check(Problem.model_validate(both), made).passed
+    asked.write_text("[]")
+    assert main([*question, "--out", str(out)]) == 1
+    assert "name at least one" in capsys.readouterr().err
 
 
 def test_an_unknown_item_and_a_bad_share_are_usage(

@@ -6,11 +6,13 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from scheduler.answer import Harm, harms
 from scheduler.check import check
 from scheduler.dispatch import dispatch
 from scheduler.plan import Placement, Plan
 from scheduler.problem import Item
 from scheduler.promise import promise
+from scheduler.solve import Progress
 from tests.scheduler.documents import moved
 from tests.scheduler.facility import facility
 from tests.scheduler.test_relief import document, end_of, work
@@ -48,6 +50,33 @@ def test_a_piece_that_cannot_wait_stays() -> None:
     assert "Moving others within their due dates was not found to help." in str(answer)
     assert "an extra shift at Soot bench from 2031-03-03 16:00 UTC" in str(answer)
     assert answer.reliefs[0].gained_min > 0
+
+
+def test_with_harm_allowed_it_is_sooner_and_the_harm_is_told() -> None:
+    problem = document([{"id": "A", "due_min": 780, "steps": [work(300)]}])
+    plan = dispatch(problem, "arrival")
+    told: list[Progress] = []
+    new = [item(id="N", due_min=0, steps=[work(200)])]
+    answer = promise(problem, plan, new, seconds=30, on_progress=told.append)
+    assert answer.with_harm is not None
+    assert check(answer.problem, answer.with_harm.plan).passed
+    assert answer.with_harm.finish_min == answer.earliest_min == 480 + 200
+    # Of the two orders in which both fit the bench, only one ends the new piece so soon.
+    assert harms(answer.problem, plan, answer.with_harm.plan) == (
+        Harm("A", end_of(answer.problem, answer.with_harm.plan, "A") - 780),
+    )
+    assert {one.phase for one in told} >= {"beside", "with room", "with harm", "least harm"}
+    assert {one.bound for one in told} == {480 + 200}
+
+
+def test_one_that_is_stopped_gives_what_it_has() -> None:
+    problem = document([{"id": "A", "due_min": 1440 + 960, "steps": [work(300)]}])
+    plan = dispatch(problem, "arrival")
+    new = [item(id="N", due_min=0, steps=[work(200)])]
+    answer = promise(problem, plan, new, seconds=30, should_stop=lambda: True)
+    assert answer.beside is not None
+    assert answer.beside.finish_min == 1440 + 480 + 200
+    assert answer.reliefs == ()
 
 
 def test_new_pieces_join_a_run_with_room_in_it() -> None:
@@ -119,6 +148,10 @@ def test_nothing_moves_and_nobody_is_harmed(count: int, more: int, seed: int) ->
     assert {key: now[key] for key in places(plan)} == places(plan)
     assert answer.beside.moved == ()
     assert answer.with_room.finish_min <= answer.beside.finish_min
+    assert answer.with_harm is not None
+    assert check(answer.problem, answer.with_harm.plan).passed
+    assert answer.earliest_min <= answer.with_harm.finish_min <= answer.with_room.finish_min
+    assert harms(answer.problem, plan, answer.with_room.plan) == ()
     for piece in problem.items:
         before, after = (end_of(problem, p, piece.id) for p in (plan, answer.with_room.plan))
         assert piece.due_min is not None

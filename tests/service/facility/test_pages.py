@@ -12,7 +12,7 @@ from pypdf import PdfReader
 from starlette.testclient import TestClient
 
 from service.facility import desk as desks
-from service.facility.desk import PlanDesk
+from service.facility.desk import Desk, PlanDesk
 from service.facility.plans import Draft, adopt
 from service.installation import Installation
 from service.log import reading
@@ -299,7 +299,7 @@ def test_a_scan_that_does_not_fit(client: TestClient, house: Draft, form: Any, m
 # --- the plan -----------------------------------------------------------------------------------
 
 
-def wait_for(desk: PlanDesk) -> None:
+def wait_for(desk: Desk[Any]) -> None:
     for _ in range(1_200):
         if desk.state().working_since is None:
             return

@@ -356,7 +356,7 @@ def test_progress_is_told_as_it_comes_and_the_search_can_be_stopped(
     client: TestClient, here: Installation, house: Draft
 ) -> None:
     nothing = problem_after(client, f"{PLAN}/stop")
-    assert nothing == "No plan is being made now."
+    assert nothing == "Nothing is being made now."
     answer = client.get(f"{PLAN}/progress")
     assert answer.headers["content-type"].startswith("text/event-stream")
     (told,) = [json.loads(line[6:]) for line in answer.text.splitlines() if line]
@@ -368,7 +368,7 @@ def test_progress_is_told_as_it_comes_and_the_search_can_be_stopped(
 
 def test_progress_in_words() -> None:
     watch = Watch()
-    state = DeskState(datetime(2031, 5, 6, tzinfo=DUBLIN), None, None, "Ada", 60, watch)
+    state = DeskState[Draft](datetime(2031, 5, 6, tzinfo=DUBLIN), None, None, "Ada", 60, watch)
     assert plan_pages.progress_words(state)["best"] == "none yet"
     watch.latest = Progress(12.4, "routes", 1200, 900, 0.25)
     assert plan_pages.progress_words(state) == {
