@@ -15,7 +15,7 @@ from starlette.datastructures import UploadFile
 
 from service.crew.routes import TagPath
 from service.facility.condition import DoneWhen, done_when, doubts, weighed_before
-from service.facility.drawing import draw, say, typed_tag, zone
+from service.facility.drawing import draw, say, station_names, typed_tag, zone
 from service.facility.form_route import ACTOR, FormRoute, back
 from service.facility.loading import short_name
 from service.facility.plots import drying_plot
@@ -43,12 +43,14 @@ MOST_SHOWN = {
     MoistureScale.WOOD_EQUIVALENT: 1000,
     MoistureScale.RELATIVE: 10_000,
 }
+NEVER_WEIGHED = '"weighings":[]'
+"""What stands in the record of a piece that was never weighed."""
 STAGES = (PhotoKind.INTAKE, PhotoKind.DURING, PhotoKind.AFTER, PhotoKind.DETAIL)
 
 
 @dataclass(frozen=True)
 class DryingLine:
-    """A piece in a drying room: when it was weighed last, and whether it is dry by the rule."""
+    """A piece that dries: when it was weighed last, and whether it is dry by the rule."""
 
     item: Item
     place: str
@@ -56,16 +58,38 @@ class DryingLine:
 
 
 def _drying_pieces(session: Session, book: FacilityBook, here: Installation) -> list[DryingLine]:
-    """What stands in the drying rooms; what was weighed longest ago comes first."""
-    rooms = [
-        one
+    """What stands in the drying rooms, and what else was weighed and is not finished drying.
+
+    What was weighed longest ago comes first.
+    """
+    rooms = {
+        one.id
         for one in (book.facility.stations if book.facility else ())
         if isinstance(one, Room) and StepKind.DRY in one.serves
-    ]
+    }
+    # The records are read as text first, for few of many pieces were ever weighed.
+    weighed = (
+        Item.model_validate_json(one.data)
+        for one in reading.item_texts(session)
+        if NEVER_WEIGHED not in one.data
+    )
+    found = {
+        item.tag: item
+        for room in sorted(rooms)
+        for item in reading.items(session, EVERYTHING, ItemFilter(station=room))
+    } | {
+        item.tag: item
+        for item in weighed
+        if item.station is not None and StepKind.DRY not in item.steps_done
+    }
+    names = station_names(book)
     lines = [
-        DryingLine(item, room.label, done_when(item, book, here.now(), here.facts))
-        for room in rooms
-        for item in reading.items(session, EVERYTHING, ItemFilter(station=room.id))
+        DryingLine(
+            item,
+            names.get(item.station or "", item.station or ""),
+            done_when(item, book, here.now(), here.facts),
+        )
+        for item in found.values()
     ]
     never = datetime.min.replace(tzinfo=UTC)
     return sorted(lines, key=lambda one: (one.done.as_of or never, one.item.tag))
@@ -73,7 +97,7 @@ def _drying_pieces(session: Session, book: FacilityBook, here: Installation) -> 
 
 @router.get("/facility/condition")
 def drying(request: Request, here: Here) -> HTMLResponse:
-    """Every piece in the drying rooms, and what it still needs to be called dry."""
+    """Every piece that dries, and what it still needs to be called dry."""
     with here.database.read() as session:
         book = reading.facility(session)
         lines = _drying_pieces(session, book, here)

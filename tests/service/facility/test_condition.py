@@ -19,10 +19,10 @@ from shared import events as ev
 from shared.drying import judge_dryness
 from shared.facts import facts
 from shared.records import FacilityBook, Item
-from shared.vocabulary import Damage, Material, MoistureScale, PhotoKind
+from shared.vocabulary import Damage, Material, MoistureScale, PhotoKind, StepKind
 from tests.service.conftest import Clock
 from tests.service.facility import plotted
-from tests.service.facility.house import BOWL, CANVAS, LEAD, PANE, bring, furnish, say
+from tests.service.facility.house import BOWL, CANVAS, LEAD, PANE, bring, finish, furnish, say
 
 KNOWN = facts()
 BOOK = plotted.book()
@@ -341,3 +341,15 @@ def test_a_photo_is_kept_with_its_stage(here: Installation, client: TestClient) 
     assert [(one.kind, one.caption) for one in item.photos] == [(PhotoKind.DURING, "after a day")]
     assert "During treatment: after a day" in client.get(f"{path}/condition").text
     assert client.get(f"/facility/items/{CANVAS}/condition").status_code == 404
+
+
+def test_what_was_weighed_is_listed_wherever_it_stands_until_drying_is_finished(
+    here: Installation, client: TestClient
+) -> None:
+    hang(here, BOWL)
+    bring(here, PANE, Damage.SOAKED, materials=(Material.PRINT_PAPER,), title="At the bench")
+    assert "At the bench" not in client.get("/facility/condition").text
+    weigh(client, PANE, "0.080")
+    assert "At the bench" in client.get("/facility/condition").text
+    finish(here, PANE, StepKind.DRY)
+    assert "At the bench" not in client.get("/facility/condition").text
