@@ -72,7 +72,7 @@ PATH = f"/facility/runs/{RUN}"
 OZONE_G_MOL = 47.998
 """IUPAC abridged atomic weights, O 15.999."""
 NOBODY_SIGNED = "0" * 64
-SHORT = "20x20"
+SHORT = "15x20"
 SIGNERS = {
     "fumigator": (FUMIGATOR, Role.FUMIGATOR, LICENCE),
     "lead": (LEAD, Role.LEAD, ""),
