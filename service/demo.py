@@ -323,6 +323,13 @@ class _Demo:
         sealed = starts + timedelta(minutes=20)
         self.clock.to(sealed)
         self._say(ev.PhaseEntered(run=run_id, phase=Phase.SEALED, at=sealed))
+        if programme.needs_licence:
+            checks = tuple(self.here.facts.dosing_checks)
+            self._say(
+                ev.DosingChecked(run=run_id, checks=checks, at=sealed),
+                role=Role.FUMIGATOR,
+                actor=programme.signed_by,
+            )
         self._readings(run_id, programme, chamber.id, sealed, book)
 
     def _readings(

@@ -81,5 +81,19 @@ def cautions_for(
     return tuple(found.values())
 
 
+def leak_steps(agent: Agent, known: Facts | None = None) -> tuple[Caution, ...]:
+    """What to do when an agent gets out or somebody is hurt by it; empty for one without a hazard.
+
+    The emergency plan of the place and the product label stand above them.
+    """
+    tables = known or facts()
+    hazard = tables.agents[agent].hazard
+    return tuple(
+        _caution(row, agent.label)
+        for row in tables.cautions.values()
+        if hazard is not None and (row.trigger_kind, row.trigger) == ("leak", hazard.value)
+    )
+
+
 def _caution(row: CautionRow, trigger: str) -> Caution:
     return Caution(id=row.id, trigger=trigger, text=row.text, source=row.source, mark=row.mark)

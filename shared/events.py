@@ -759,6 +759,15 @@ class PhaseEntered(Fixed):
     reason: Text = ""
 
 
+class DosingChecked(Fixed):
+    """Somebody looked, before the gas goes in, at what the checks before dosing name."""
+
+    type: Literal["dosing_checked"] = "dosing_checked"
+    run: Ref
+    checks: tuple[Ref, ...] = Field(min_length=1, description="Ids of the dosing_checks table.")
+    at: AwareDatetime
+
+
 class DoseAdded(Fixed):
     """Agent was introduced, first or as a top-up."""
 
@@ -936,6 +945,7 @@ Body = Annotated[
     | RunItemRemoved
     | ItemLoaded
     | PhaseEntered
+    | DosingChecked
     | DoseAdded
     | GasRead
     | ClimateRead

@@ -181,6 +181,7 @@ def _only_more(what: str) -> _Rule:
 
 _LOCKED_TABLES: Final = {
     "cautions": "cautions stand as shipped: they keep people from harm",
+    "dosing_checks": "checks before dosing stand as shipped: they keep people from harm",
     "gates": "what a gate says and holds back stands as shipped: it keeps people from harm",
     "hazard_gates": "which hazards close a gate stands as shipped: it keeps people from harm",
     "gases": "a gas's molar mass is no facility's choice: readings are converted with it",

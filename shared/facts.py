@@ -556,11 +556,19 @@ class CautionRow(Row):
         "damage",
         "material",
         "step",
+        "leak",
     ]
     trigger: str = ""
     text: str
     guards: Literal["people", "piece"]
     site_only: bool
+
+
+class DosingCheckRow(Row):
+    """What somebody looks at with their own eyes before a gas goes into a chamber."""
+
+    id: str
+    text: str
 
 
 class PackingRow(Row):
@@ -714,6 +722,7 @@ class Facts:
     steps: Mapping[StepKind, StepRow]
     object_types: Mapping[ObjectType, ObjectTypeRow]
     cautions: Mapping[str, CautionRow]
+    dosing_checks: Mapping[str, DosingCheckRow]
     packing: Mapping[str, PackingRow]
     studio_tasks: Mapping[StudioTask, StudioTaskRow]
     studio_calls: Mapping[str, StudioCallRow]
@@ -890,6 +899,7 @@ def load_facts(changes_csv: str = "") -> Facts:
         steps=read("steps", StepRow, lambda row: row.step, StepKind),
         object_types=read("object_types", ObjectTypeRow, lambda row: row.object_type, ObjectType),
         cautions=read("cautions", CautionRow, lambda row: row.id),
+        dosing_checks=read("dosing_checks", DosingCheckRow, lambda row: row.id),
         packing=read("packing", PackingRow, lambda row: row.id),
         studio_tasks=read("studio_tasks", StudioTaskRow, lambda row: row.task, StudioTask),
         studio_calls=read("studio_calls", StudioCallRow, lambda row: row.id),

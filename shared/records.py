@@ -476,6 +476,14 @@ class PhaseChange(Record):
     reason: str = ""
 
 
+class CheckDone(Record):
+    """One check before dosing, who did it and when."""
+
+    check: str
+    actor: str
+    at: datetime
+
+
 class Dose(Record):
     """Agent introduced, and when the service first knew of it."""
 
@@ -513,6 +521,10 @@ class RunSheet(Record):
     tags: list[str] = Field(default_factory=list)
     loaded: list[str] = Field(default_factory=list)
     phases: list[PhaseChange] = Field(default_factory=list)
+    checks: list[CheckDone] = Field(
+        default_factory=list,
+        description="Checks before dosing since the chamber was last sealed or aired.",
+    )
     doses: list[Dose] = Field(default_factory=list)
     holds: list[Hold] = Field(default_factory=list)
     signatures: list[Signature] = Field(default_factory=list)
@@ -1102,6 +1114,13 @@ def fold_run(run_id: str, entries: Iterable[Entry]) -> Run | None:
                 run.loaded.append(body.tag)
             case ev.PhaseEntered():
                 run.phases.append(_said(PhaseChange, body, actor=event.actor))
+                if body.phase in {Phase.SEALED, Phase.AIRING}:
+                    # A door, damper or sign may have been moved since they were looked at.
+                    run.checks = []
+            case ev.DosingChecked():
+                run.checks += [
+                    _said(CheckDone, body, check=check, actor=event.actor) for check in body.checks
+                ]
             case ev.DoseAdded():
                 run.doses.append(_said(Dose, body, received_at=entry.received_at))
             case ev.GasRead() | ev.ClimateRead() | ev.OxygenRead():

@@ -12,7 +12,7 @@ from sqlmodel import Session
 
 from service.facility.loading import why_not_enter, why_not_load
 from service.facility.programmes import faults_in
-from service.facility.runs import NEXT_PHASES, in_hand
+from service.facility.runs import NEXT_PHASES, checks_missing, in_hand
 from service.facility.studio import (
     why_not_done,
     why_not_listed,
@@ -50,7 +50,7 @@ def why_not(
         case ev.ItemLoaded():
             return why_not_load(session, body, now, known)
         case ev.PhaseEntered():
-            return _why_not_phase(session, body, now)
+            return _why_not_phase(session, body, now, known)
         case ev.ChamberOpened():
             return _why_not_open(session, body, now, known)
         case ev.OverrideSigned() if event.role is not Role.CONSERVATOR:
@@ -251,7 +251,9 @@ def _held_by(session: Session, station: str) -> str | None:
     )
 
 
-def _why_not_phase(session: Session, body: ev.PhaseEntered, now: datetime) -> str | None:
+def _why_not_phase(
+    session: Session, body: ev.PhaseEntered, now: datetime, known: Facts
+) -> str | None:
     run = reading.run_sheet(session, body.run)
     if run is None:
         return f"run: there is no run {body.run}"
@@ -275,6 +277,8 @@ def _why_not_phase(session: Session, body: ev.PhaseEntered, now: datetime) -> st
         return "phase: the chamber has been opened; it can only be unloaded now"
     if body.phase is Phase.CLEARED:
         return _why_not_cleared(run)
+    if body.phase is Phase.DOSING:
+        return _why_not_dosed(session, run, known)
     if body.phase is Phase.UNLOADED:
         return _why_not_unloaded(session, run)
     if body.phase is Phase.LOADING and run.doses:
@@ -304,6 +308,15 @@ def _why_not_cleared(run: RunSheet) -> str | None:
     if any(dose.at >= run.opened_at for dose in run.doses):
         return "phase: agent was dosed after the opening; air the chamber and clear it again"
     return None
+
+
+def _why_not_dosed(session: Session, run: RunSheet, known: Facts) -> str | None:
+    programme = reading.facility(session).programme(run.programme, run.version)
+    left = len(checks_missing(run, programme, known))
+    if left == 0:
+        return None
+    checks = "one check before dosing is" if left == 1 else f"{left} checks before dosing are"
+    return f"phase: {checks} not done. Nothing goes in; do them first, on the run's page."
 
 
 def _why_not_unloaded(session: Session, run: RunSheet) -> str | None:

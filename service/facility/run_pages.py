@@ -2,6 +2,7 @@
 
 import io
 from datetime import datetime, timedelta
+from decimal import Decimal, InvalidOperation
 from typing import Annotated
 
 from fastapi import APIRouter, Form, HTTPException, Request, Response
@@ -21,9 +22,9 @@ from service.facility.drawing import (
 )
 from service.facility.form_route import FormRoute, back
 from service.facility.plans import planned_run
-from service.facility.plots import gas_plot
+from service.facility.plots import climate_plot, excursions, gas_plot
 from service.facility.receiving import put
-from service.facility.runs import NEXT_PHASES, in_hand
+from service.facility.runs import NEXT_PHASES, checks_missing, in_hand
 from service.facility.sheets import (
     RunPaper,
     planned_times,
@@ -36,8 +37,9 @@ from service.log import reading
 from service.log.reading import EVERYTHING
 from service.log.routes import Here
 from shared import events as ev
-from shared.cautions import cautions_for, standing_cautions
+from shared.cautions import cautions_for, leak_steps, standing_cautions
 from shared.facility import Chamber
+from shared.quantities import OutOfRange, TemperatureUnit, to_celsius
 from shared.records import FacilityBook
 from shared.vocabulary import Phase, Role, StepKind
 
@@ -57,6 +59,25 @@ class ReadingForm(BaseModel):
     actor: str
     temperature_c: str = "20"
     pressure_pa: str = "101325"
+
+
+class PhaseForm(BaseModel):
+    """The phase to enter, and the one that the page showed when the form was filled in."""
+
+    phase: str
+    actor: str
+    after: str = ""
+    reason: str = ""
+
+
+class ClimateForm(BaseModel):
+    """Temperature and humidity of a zone, as typed."""
+
+    zone: str
+    temperature: str
+    unit: TemperatureUnit
+    rh_percent: str
+    actor: str
 
 
 class SignForm(BaseModel):
@@ -139,6 +160,11 @@ def one_run(request: Request, run_id: RefPath, here: Here, problem: str = "") ->
             tags=tags,
             programme=programme,
             chamber=chamber,
+            air=climate_plot(hand.run, programme, book) if hand and programme else None,
+            outside=excursions(hand.run, programme) if hand and programme else (),
+            unchecked=checks_missing(hand.run, programme, here.facts) if hand else (),
+            checks=here.facts.dosing_checks,
+            leak=leak_steps(programme.agent, here.facts) if programme else (),
             gas=(
                 gas_plot(hand.run, programme, chamber, book, now, known=here.facts)
                 if hand and programme and chamber
@@ -187,13 +213,63 @@ def open_run(run_id: RefPath, here: Here, actor: FormText) -> RedirectResponse:
 
 @router.post("/facility/runs/{run_id}/phase")
 def enter_phase(
-    run_id: RefPath, here: Here, phase: FormText, actor: FormText, reason: FormText = ""
+    run_id: RefPath, here: Here, form: Annotated[PhaseForm, Form()]
 ) -> RedirectResponse:
-    """The run moves on."""
-    if phase not in set(Phase):
-        return back(f"/facility/runs/{run_id}", f"phase: {phase} is no phase of a run")
-    body = ev.PhaseEntered(run=run_id, phase=Phase(phase), at=here.now(), reason=reason)
-    return back(f"/facility/runs/{run_id}", say(here, body, actor))
+    """The run moves on from the phase that the page showed; refused when it has moved already."""
+    path = f"/facility/runs/{run_id}"
+    for name, phase in (("phase", form.phase), ("after", form.after)):
+        if phase and phase not in set(Phase):
+            return back(path, f"{name}: {phase} is no phase of a run")
+    if form.phase == Phase.ABORTED and not form.reason.strip():
+        return back(path, "reason: say why the run is given up; those who air it must know.")
+    body = ev.PhaseEntered(
+        run=run_id,
+        phase=Phase(form.phase),
+        after=Phase(form.after) if form.after else None,
+        at=here.now(),
+        reason=form.reason.strip(),
+    )
+    return back(path, say(here, body, form.actor))
+
+
+@router.post("/facility/runs/{run_id}/check")
+def check(
+    run_id: RefPath,
+    here: Here,
+    actor: FormText,
+    checks: Annotated[list[str] | None, Form()] = None,
+) -> RedirectResponse:
+    """Somebody looked at what has to be looked at before the gas goes in."""
+    path = f"/facility/runs/{run_id}"
+    ticked = [one for one in here.facts.dosing_checks if one in (checks or ())]
+    if not ticked:
+        return back(path, "checks: tick what you have looked at yourself.")
+    body = ev.DosingChecked(run=run_id, checks=tuple(ticked), at=here.now())
+    return back(path, say(here, body, actor, Role.FUMIGATOR))
+
+
+@router.post("/facility/runs/{run_id}/climate")
+def log_climate(
+    run_id: RefPath, here: Here, form: Annotated[ClimateForm, Form()]
+) -> RedirectResponse:
+    """Temperature and humidity of a zone, entered by hand."""
+    path = f"/facility/runs/{run_id}"
+    try:
+        degrees = Decimal(form.temperature.strip())
+        humidity = Decimal(form.rh_percent.strip())
+        celsius = to_celsius(degrees, form.unit)
+    except (InvalidOperation, OutOfRange):
+        return back(path, "temperature, humidity: write each as a number, such as 19.5 and 48.")
+    if not 0 <= humidity <= 100:
+        return back(path, "humidity: write per cent, 0 to 100.")
+    body = ev.ClimateRead(
+        run=run_id,
+        zone=form.zone,
+        temperature_c=f"{celsius:.2f}",
+        rh_percent=f"{humidity:f}",
+        taken_at=here.now(),
+    )
+    return back(path, say(here, body, form.actor, Role.FUMIGATOR))
 
 
 @router.post("/facility/runs/{run_id}/unload")

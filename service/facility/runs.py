@@ -8,9 +8,9 @@ from sqlmodel import Session
 from service.log import reading
 from shared.clearance import Clearance, Setting, clearance
 from shared.facility import Chamber
-from shared.facts import Facts
+from shared.facts import DosingCheckRow, Facts
 from shared.programmes import Programme
-from shared.records import Run
+from shared.records import Run, RunSheet
 from shared.vocabulary import Phase
 
 NEXT_PHASES: dict[Phase, tuple[Phase, ...]] = {
@@ -25,6 +25,19 @@ NEXT_PHASES: dict[Phase, tuple[Phase, ...]] = {
     Phase.UNLOADED: (),
 }
 """What may follow what. An aborted run is aired and cleared like any other: gas may be inside."""
+
+
+def checks_missing(
+    run: RunSheet, programme: Programme | None, known: Facts
+) -> tuple[DosingCheckRow, ...]:
+    """The checks before dosing that nobody has done since the chamber was sealed or aired.
+
+    None are asked for by a programme without a gas.
+    """
+    if programme is not None and not programme.needs_licence:
+        return ()
+    done = {one.check for one in run.checks}
+    return tuple(row for row in known.dosing_checks.values() if row.id not in done)
 
 
 @dataclass(frozen=True)

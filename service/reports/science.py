@@ -63,6 +63,7 @@ _TABLES: Final = {
     "steps": ("Steps", "What must be done before what"),
     "object_types": ("Object types", "Whether a type may be depreciated by age"),
     "cautions": ("Cautions", "What makes each of them show"),
+    "dosing_checks": ("Checks before dosing", "What is looked at before a gas goes in"),
     "studio_tasks": ("Studio tasks", "What each does, and whether a test area comes first"),
     "studio_calls": ("What calls for a studio task", "By type of object, material and damage"),
     "studio_order": ("Order of studio tasks", "What is done before what on one piece"),

@@ -106,6 +106,11 @@ def test_the_right_pieces_are_loaded_and_a_wrong_one_is_stopped(
     if len(tags) > 1:
         enter_phase(page, run, Phase.SEALED)
     enter_phase(page, run, Phase.DOSING)
+    expect(page.get_by_role("alert")).to_contain_text("checks before dosing are not done")
+    for box in form(page, run, "check").get_by_role("checkbox").all():
+        box.check()
+    press(page, run, "check", "Record the checks", FUMIGATOR.name)
+    enter_phase(page, run, Phase.DOSING)
     dose = form(page, run, "dose")
     dose.get_by_label("Agent introduced").fill("4")
     press(page, run, "dose", "Record the dose", FUMIGATOR.name)

@@ -75,6 +75,7 @@ def test_every_caution_is_triggered_by_a_word_that_exists() -> None:
         "material": {row.value for row in Material},
         "step": {row.value for row in known.steps},
         "always": {""},
+        "leak": {row.hazard.value for row in known.agents.values() if row.hazard},
     }
     for row in known.cautions.values():
         assert row.trigger in words[row.trigger_kind], row.id

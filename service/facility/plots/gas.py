@@ -1,9 +1,11 @@
 """What the gas does in a chamber: readings by zone, limit, dose so far, earliest check."""
 
+from bisect import bisect_right
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
+from itertools import takewhile
 from math import floor, log10
 
 from service.facility.plots.chart import (
@@ -17,6 +19,7 @@ from service.facility.plots.chart import (
     hours_between,
     zone_of,
 )
+from service.facility.plots.climate import climate_by_zone
 from service.pages import moment
 from shared.clearance import ANYTHING, highest_ppm
 from shared.facility import Chamber
@@ -32,7 +35,7 @@ from shared.gas import (
 )
 from shared.programmes import ClearanceRule, Programme
 from shared.quantities import ppm_from_mg_m3
-from shared.records import FacilityBook, Run
+from shared.records import ClimateReading, FacilityBook, Run
 from shared.records import GasReading as LoggedReading
 from shared.vocabulary import Phase
 
@@ -65,6 +68,8 @@ class GasPlot(Plot):
 
     dose: RunDose | None
     earliest_check: datetime | None
+    dose_due: datetime | None
+    """When the least signed dose would be reached in every zone, if the gas stays as it is."""
 
 
 def gas_plot(
@@ -124,6 +129,7 @@ def gas_plot(
     if 0 < now_h < end:
         panel.moment(now_h, "now", drop=1)
     checked_at = start + timedelta(hours=check) if check is not None else None
+    due = None if silent else _dose_due(run, programme, dose, zones)
     caption = _gas_caption(
         programme, dose, silent, unreadable, checked_at=checked_at, zone=zone_of(book)
     )
@@ -134,6 +140,7 @@ def gas_plot(
         tuple(_gas_rows(zones, silent, dose)),
         dose,
         checked_at,
+        start + timedelta(hours=due) if due is not None else None,
     )
 
 
@@ -173,6 +180,7 @@ def _zones(
     seen: dict[str, dict[float, float]] = {}
     below: dict[str, set[float]] = {}
     unreadable = 0
+    climates = climate_by_zone(run)
     for reading in sorted(run.gas, key=lambda one: one.taken_at):
         instrument = book.instrument(reading.instrument)
         most = highest_ppm(reading, instrument, molar_mass) if instrument else ANYTHING
@@ -182,7 +190,7 @@ def _zones(
             continue
         hour = hours_between(start, reading.taken_at)
         zone = reading.zone
-        t_c, rh = _climate(run, zone, reading.taken_at)
+        t_c, rh = _climate(climates.get(zone, ()), reading.taken_at)
         one = GasReading(hour, least, t_c, rh)
         at_hour = dose.setdefault(zone, {})
         # Two instruments at one moment: the lower counts towards the dose, the higher is shown.
@@ -219,14 +227,11 @@ def _least_ppm(reading: LoggedReading, molar_mass: float | None) -> float | None
         return None
 
 
-def _climate(run: Run, zone: str, at: datetime) -> tuple[float | None, float | None]:
+def _climate(readings: Sequence[ClimateReading], at: datetime) -> tuple[float | None, float | None]:
     """The newest temperature and humidity of a zone that still speak for a moment."""
+    until = bisect_right(readings, at, key=lambda one: one.taken_at)
     oldest = at - timedelta(hours=CLIMATE_AGE_H)
-    recent = sorted(
-        (one for one in run.climate if one.zone == zone and oldest <= one.taken_at <= at),
-        key=lambda one: one.taken_at,
-        reverse=True,
-    )
+    recent = list(takewhile(lambda one: one.taken_at >= oldest, reversed(readings[:until])))
     t_c = next((float(one.temperature_c) for one in recent if one.temperature_c), None)
     rh = next((float(one.rh_percent) / 100 for one in recent if one.rh_percent), None)
     return t_c, rh
@@ -272,6 +277,25 @@ def _earliest_check(
         mixing_factor=typical,
     )
     return hour + hours
+
+
+def _dose_due(
+    run: Run, programme: Programme, dose: RunDose, zones: Sequence[_Zone]
+) -> float | None:
+    """Hour at which every zone has the least signed dose, if each newest reading stays as it is.
+
+    ``None`` outside dosing and holding, and where a zone's newest reading counts nothing.
+    """
+    if run.phase not in {Phase.DOSING, Phase.HOLDING} or programme.dose_ppm_h is None:
+        return None
+    hours = []
+    for zone in zones:
+        newest = zone.dose[-1]
+        if newest.ppm <= 0 or newest.ppm < _dose_window(programme).ppm_min:
+            return None
+        left = float(programme.dose_ppm_h[0]) - dose.by_sensor[zone.label].dose_ppm_h
+        hours.append(newest.hour + max(left, 0.0) / newest.ppm)
+    return max(hours)
 
 
 def _draw_phases(panel: Panel, run: Run, start: datetime, end: float) -> None:

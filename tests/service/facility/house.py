@@ -265,9 +265,17 @@ def why_not_loaded(here: Installation, tag: str, run: str = "run-1") -> str | No
     return why_refused(here, ev.ItemLoaded(run=run, tag=tag))
 
 
+def checked(here: Installation, run: str = "run-1") -> ev.DosingChecked:
+    """Every check before dosing, done now."""
+    return ev.DosingChecked(run=run, checks=tuple(here.facts.dosing_checks), at=here.now())
+
+
 def enter(here: Installation, *phases: Phase, run: str = "run-1") -> None:
-    """Phases one after the other."""
-    say(here, *(ev.PhaseEntered(run=run, phase=one, at=here.now()) for one in phases))
+    """Phases one after the other; before dosing, its checks are done."""
+    for one in phases:
+        if one is Phase.DOSING:
+            say(here, checked(here, run))
+        say(here, ev.PhaseEntered(run=run, phase=one, at=here.now()))
 
 
 def hand_of(here: Installation, run: str = "run-1") -> RunInHand:

@@ -49,6 +49,7 @@ from tests.service.facility.house import (
     ZONES,
     allow,
     bring,
+    checked,
     furnish,
     gas_read,
     hand_of,
@@ -135,7 +136,9 @@ class DoorMachine(RuleBasedStateMachine):
 
     def enter(self, phase: Phase) -> None:
         now = self.now()
-        if self.post("phase", phase=phase.value, actor=LEAD) is None:
+        if phase is Phase.DOSING:
+            say(self.here, checked(self.here))
+        if self.post("phase", phase=phase.value, actor=LEAD, reason="tried") is None:
             self.tell(Entered(phase, now))
             self.phase = phase
 

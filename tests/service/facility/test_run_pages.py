@@ -1,11 +1,16 @@
 """The page of a chamber run: where its load is, what it shows, and what its forms refuse."""
 
+import re
+from datetime import timedelta
+
 import pytest
 from starlette.testclient import TestClient
 
 from service.installation import Installation
+from service.pages import moment
 from shared import events as ev
-from shared.vocabulary import Damage, Phase, StepKind
+from shared.cautions import leak_steps
+from shared.vocabulary import Agent, Damage, Phase, Role, StepKind
 from tests.service.conftest import Clock
 from tests.service.facility.house import (
     AIR,
@@ -13,10 +18,14 @@ from tests.service.facility.house import (
     FUMIGATOR,
     LEAD,
     VASE,
+    ZONES,
+    allow,
     bring,
+    checked,
     enter,
     finish,
     furnish,
+    gas_read,
     open_run,
     say,
     why_refused,
@@ -148,3 +157,196 @@ def test_a_wet_piece_is_still_stopped_at_the_door(client: TestClient, here: Inst
     finish(here, VASE, StepKind.STABILISE, StepKind.DRY)
     load(client, VASE)
     assert item(here, VASE).station == "box"
+
+
+# --- before the gas -----------------------------------------------------------------------------
+
+
+def gas_run(client: TestClient, here: Installation) -> None:
+    """A gas run with its one piece inside, sealed."""
+    allow(here, VASE)
+    open_run(here, VASE)
+    load(client, VASE)
+    enter(here, Phase.SEALED)
+
+
+def dosing(client: TestClient) -> str | None:
+    return problem_after(client, f"{PATH}/phase", phase="dosing", after="sealed", actor=FUMIGATOR)
+
+
+def test_nothing_is_dosed_before_every_check_was_done_and_who_did_it_stays_on_record(
+    client: TestClient, here: Installation
+) -> None:
+    gas_run(client, here)
+    every = list(here.facts.dosing_checks)
+    assert len(every) >= 5
+    assert dosing(client) == (
+        f"phase: {len(every)} checks before dosing are not done. Nothing goes in; do them first, "
+        "on the run's page."
+    )
+    first = client.post(f"{PATH}/check", data={"checks": every[:-1], "actor": FUMIGATOR})
+    assert first.headers["location"] == PATH
+    assert (dosing(client) or "").startswith("phase: one check before dosing is not done")
+    last = here.facts.dosing_checks[every[-1]]
+    assert last.text in text_of(client, PATH)
+    assert problem_after(client, f"{PATH}/check", checks=last.id, actor=LEAD) is None
+    assert dosing(client) is None
+    done = {one.check: one.actor for one in run(here, "run-1").checks}
+    assert done == dict.fromkeys(every[:-1], FUMIGATOR) | {last.id: LEAD}
+    assert f"{last.text}{LEAD}" in text_of(client, PATH)
+
+
+@pytest.mark.parametrize("again", [(Phase.LOADING, Phase.SEALED), (Phase.HOLDING, Phase.AIRING)])
+def test_checks_are_done_again_after_the_door_or_a_damper_was_touched(
+    here: Installation, client: TestClient, again: tuple[Phase, ...]
+) -> None:
+    gas_run(client, here)
+    say(here, checked(here))
+    enter(here, *again)
+    body = ev.PhaseEntered(run="run-1", phase=Phase.DOSING, at=here.now())
+    assert "checks before dosing are not done" in (why_refused(here, body) or "")
+
+
+def test_a_run_without_a_gas_needs_no_such_checks(client: TestClient, here: Installation) -> None:
+    open_run(here, VASE, programme=AIR)
+    load(client, VASE)
+    enter(here, Phase.SEALED)
+    body = ev.PhaseEntered(run="run-1", phase=Phase.DOSING, at=here.now())
+    assert why_refused(here, body) is None
+
+
+@pytest.mark.parametrize("ticked", [{}, {"checks": "no such check"}])
+def test_checks_that_are_none(
+    client: TestClient, here: Installation, ticked: dict[str, str]
+) -> None:
+    gas_run(client, here)
+    why = problem_after(client, f"{PATH}/check", actor=LEAD, **ticked)
+    assert (why or "").startswith("checks: tick what you have looked at")
+    assert run(here, "run-1").checks == []
+
+
+# --- phases -------------------------------------------------------------------------------------
+
+
+def test_two_people_do_not_overwrite_each_others_phase(
+    client: TestClient, here: Installation
+) -> None:
+    open_run(here, VASE, programme=AIR)
+    load(client, VASE)
+    form = {"phase": "sealed", "after": "loading", "actor": LEAD}
+    assert problem_after(client, f"{PATH}/phase", **form) is None
+    late = {"phase": "aborted", "after": "loading", "actor": FUMIGATOR, "reason": "no power"}
+    assert "has moved on from “Loading” to “Sealed”" in (
+        problem_after(client, f"{PATH}/phase", **late) or ""
+    )
+    assert run(here, "run-1").phase is Phase.SEALED
+    assert 'name="after" value="sealed"' in client.get(PATH).text
+
+
+def test_a_run_is_given_up_with_a_reason_only(client: TestClient, here: Installation) -> None:
+    open_run(here, VASE, programme=AIR)
+    form = {"phase": "aborted", "after": "loading", "actor": LEAD}
+    assert "say why" in (problem_after(client, f"{PATH}/phase", **form, reason=" ") or "")
+    assert run(here, "run-1").phase is Phase.LOADING
+    assert problem_after(client, f"{PATH}/phase", **form, reason="the fan failed") is None
+    page = text_of(client, PATH)
+    assert "the fan failed" in page
+    assert "Aborted" in page
+
+
+@pytest.mark.parametrize("field", ["phase", "after"])
+def test_a_phase_that_is_none(client: TestClient, here: Installation, field: str) -> None:
+    open_run(here, VASE, programme=AIR)
+    form = {"phase": "sealed", "after": "loading", "actor": LEAD} | {field: "frying"}
+    assert problem_after(client, f"{PATH}/phase", **form) == f"{field}: frying is no phase of a run"
+
+
+# --- what was measured --------------------------------------------------------------------------
+
+
+def air(client: TestClient, temperature: str, rh: str, unit: str = "C") -> str | None:
+    form = {"zone": "low", "temperature": temperature, "unit": unit, "rh_percent": rh}
+    return problem_after(client, f"{PATH}/climate", actor=FUMIGATOR, **form)
+
+
+def test_the_air_is_logged_by_zone_in_either_unit_and_listed_where_it_left_the_window(
+    client: TestClient, here: Installation, clock: Clock
+) -> None:
+    """Window of the programme: 15 to 25 °C, 30 to 60 % RH. 68 °F is 20 °C, exactly."""
+    gas_run(client, here)
+    for temperature, rh, unit in (("68", "45", "F"), ("27.5", "45", "C"), ("26", "45", "C")):
+        assert air(client, temperature, rh, unit) is None
+        clock.forward(minutes=10)
+    assert [one.temperature_c for one in run(here, "run-1").climate] == ["20.00", "27.50", "26.00"]
+    page = text_of(client, PATH)
+    assert re.search(r"Outside the air window ?1 time ?1 still now", page)
+    assert "Still outside" in page
+    assert "27.5 °C" in page
+    assert air(client, "20", "45") is None
+    assert "Still outside" not in text_of(client, PATH)
+    assert "Temperature, window 15 to 25 °C" in text_of(client, PATH)
+
+
+@pytest.mark.parametrize(
+    ("temperature", "rh", "mend"),
+    [
+        ("warm", "45", "as a number"),
+        ("20", "damp", "as a number"),
+        ("-400", "45", "as a number"),
+        ("20", "101", "0 to 100"),
+        ("20", "-1", "0 to 100"),
+    ],
+)
+def test_air_that_cannot_be_read_is_not_guessed(
+    client: TestClient, here: Installation, temperature: str, rh: str, mend: str
+) -> None:
+    gas_run(client, here)
+    assert mend in (air(client, temperature, rh) or "")
+    assert run(here, "run-1").climate == []
+
+
+def test_the_page_says_dose_by_zone_when_it_is_due_and_when_to_check(
+    client: TestClient, here: Installation, clock: Clock
+) -> None:
+    """1.5 ppm held for 0.5 h gives 0.75 ppm·h; the least signed is 1: ten minutes more."""
+    gas_run(client, here)
+    enter(here, Phase.DOSING)
+    for _ in range(2):
+        for zone in ZONES:
+            say(
+                here,
+                ev.ClimateRead(
+                    run="run-1",
+                    zone=zone,
+                    temperature_c="20",
+                    rh_percent="45",
+                    taken_at=here.now(),
+                ),
+                gas_read(here, zone, "1.5"),
+                role=Role.FUMIGATOR,
+                actor=FUMIGATOR,
+            )
+        newest = here.now()
+        clock.forward(minutes=30)
+    page = text_of(client, PATH)
+    for zone in ZONES:
+        assert f"Dose so far, {zone} 0.75 ppm·h" in page
+    assert moment(newest + timedelta(minutes=10), "Europe/Dublin") in page
+    assert "Earliest time to check" not in page
+    enter(here, Phase.AIRING)
+    clock.forward(minutes=1)
+    for zone in ZONES:
+        say(here, gas_read(here, zone, "1.5"), role=Role.FUMIGATOR, actor=FUMIGATOR)
+    page = text_of(client, PATH)
+    assert "Earliest time to check" in page
+    assert "Least dose" not in page
+    assert "not a clearance" in page
+
+
+def test_a_gas_run_shows_what_to_do_when_it_leaks(client: TestClient, here: Installation) -> None:
+    gas_run(client, here)
+    steps = leak_steps(Agent.OZONE, here.facts)
+    assert len(steps) >= 3
+    page = text_of(client, PATH)
+    assert all(one.text in page for one in steps)
+    assert leak_steps(Agent.CARBON_AIR, here.facts) == ()
