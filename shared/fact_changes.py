@@ -270,6 +270,7 @@ _COLUMN_RULES: Final[dict[tuple[str, str], _Rule]] = {
     ("studio_grounds", "water"): _PERMISSION,
     ("studio_grounds", "shun_damp"): _ONLY_YES,
     ("steps", "requires"): _STEPS,
+    ("steps", "leave_out"): _PERMISSION,
     ("steps", "order"): _Rule(_never, "the order of steps stands as shipped"),
 }
 _ROW_RULES: Final[dict[tuple[str, str, str], _Rule]] = {

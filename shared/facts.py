@@ -521,11 +521,15 @@ class ScheduleRow(Row):
 
 
 class StepRow(Row):
-    """A step, the steps that must be done before it if the piece needs them, and why."""
+    """A step, the steps that must be done before it if the piece needs them, and why.
+
+    ``leave_out``: whether a conservator may sign for going on without it.
+    """
 
     step: StepKind
     order: int
     requires: Annotated[tuple[StepKind, ...], BeforeValidator(_split)] = ()
+    leave_out: Permission
     reason: str
     refusal: str
 

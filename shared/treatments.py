@@ -331,7 +331,7 @@ def may_do(
             Refusal(
                 rule=Rule.SOOT_FIRST,
                 sentence="Take the soot off dry first: water drives it in.",
-                overridable=True,
+                overridable=_may_be_left_out(StepKind.SOOT_REMOVAL, tables),
             )
         )
     if action is Action.FREEZE_DRY and state.wet:
@@ -365,13 +365,13 @@ def _state_refusals(
         yield Refusal(
             rule=Rule.SOOT_FIRST,
             sentence="Take the soot off first: the smell comes from it and will come back.",
-            overridable=True,
+            overridable=_may_be_left_out(StepKind.SOOT_REMOVAL, tables),
         )
     if state.mould_on and target is Target.MOULD and not removes:
         yield Refusal(
             rule=Rule.MOULD_FIRST,
             sentence="Take the mould off first: dead mould still harms people.",
-            overridable=True,
+            overridable=_may_be_left_out(StepKind.MOULD_REMOVAL, tables),
         )
     for damage in sorted(state.damages):
         denial = tables.denials.get((agent, None, damage))
@@ -381,6 +381,10 @@ def _state_refusals(
                 sentence=f"{damage.label}: {denial.reason}.",
                 overridable=denial.permission is Permission.CONSERVATOR,
             )
+
+
+def _may_be_left_out(step: StepKind, tables: Facts) -> bool:
+    return tables.steps[step].leave_out is Permission.CONSERVATOR
 
 
 def _material_refusals(

@@ -1,3 +1,4 @@
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from itertools import permutations
 from typing import Any
@@ -240,7 +241,7 @@ def test_killing_mould_waits_for_taking_it_off() -> None:
     mouldy = PieceState(mould_on=True)
     refused = treat(Agent.HYDROGEN_PEROXIDE, Target.MOULD, Material.STONE, state=mouldy)
     assert Rule.MOULD_FIRST in rules(refused)
-    assert refused.overridable
+    assert not refused.overridable
     clean = treat(Agent.HYDROGEN_PEROXIDE, Target.MOULD, Material.STONE)
     assert Rule.MOULD_FIRST not in rules(clean)
     assert treat(Agent.HEPA_VACUUM, Target.MOULD, Material.STONE, state=mouldy).allowed
@@ -312,7 +313,7 @@ def test_water_waits_for_dry_soot_removal() -> None:
     sooty = PieceState(soot_on=True)
     refused = do(Action.WATER_CLEANING, Material.GLASS, state=sooty)
     assert rules(refused) == [Rule.SOOT_FIRST]
-    assert refused.overridable
+    assert not refused.overridable
     assert do(Action.WATER_CLEANING, Material.GLASS).allowed
 
 
@@ -400,7 +401,8 @@ def test_an_override_never_lifts_what_a_table_forbids() -> None:
     assert [refusal.material for refusal in verdict.refusals] == [Material.SILVER]
 
 
-def test_an_override_may_lift_the_order_of_cleaning() -> None:
+def test_no_override_lifts_the_order_of_cleaning() -> None:
+    """Soot comes off before odour is treated (JAIC 39(1) 2000, article 3), whoever signs."""
     signed = override(subject=Agent.CARBON_AIR, rule=Rule.SOOT_FIRST, materials=(Material.PASTEL,))
     verdict = treat(
         Agent.CARBON_AIR,
@@ -409,8 +411,25 @@ def test_an_override_may_lift_the_order_of_cleaning() -> None:
         state=PieceState(soot_on=True),
         overrides=[signed],
     )
-    assert verdict.allowed
-    assert [refusal.rule for refusal in verdict.lifted] == [Rule.SOOT_FIRST]
+    assert not verdict.allowed
+    assert rules(verdict) == [Rule.SOOT_FIRST]
+    assert verdict.lifted == ()
+
+
+def test_whether_a_step_may_be_left_out_is_a_row_of_a_table() -> None:
+    known = facts()
+    row = known.steps[StepKind.SOOT_REMOVAL]
+    free = row.model_copy(update={"leave_out": Permission.CONSERVATOR})
+    lenient = replace(known, steps={**known.steps, StepKind.SOOT_REMOVAL: free})
+    verdict = treat(
+        Agent.CARBON_AIR,
+        Target.SMOKE_ODOUR,
+        Material.WOOD,
+        state=PieceState(soot_on=True),
+        known=lenient,
+    )
+    assert verdict.overridable
+    assert {row.leave_out for row in known.steps.values()} == {Permission.NO}
 
 
 @pytest.mark.parametrize(

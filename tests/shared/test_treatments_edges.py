@@ -336,7 +336,7 @@ def test_soot_stands_in_the_way_of_deodorising_and_nothing_else() -> None:
         Refusal(
             rule=Rule.SOOT_FIRST,
             sentence="Take the soot off first: the smell comes from it and will come back.",
-            overridable=True,
+            overridable=False,
         ),
     )
     assert treat(Agent.ANOXIA, Target.INSECTS, Material.STONE, state=sooty).allowed
@@ -349,7 +349,7 @@ def test_mould_stands_in_the_way_of_killing_mould_and_nothing_else() -> None:
     assert refused.refusals[0] == Refusal(
         rule=Rule.MOULD_FIRST,
         sentence="Take the mould off first: dead mould still harms people.",
-        overridable=True,
+        overridable=False,
     )
     assert treat(Agent.ANOXIA, Target.INSECTS, Material.STONE, state=mouldy).allowed
     assert treat(Agent.CARBON_AIR, Target.SMOKE_ODOUR, Material.STONE, state=mouldy).allowed
@@ -401,7 +401,7 @@ def test_water_waits_for_soot_and_no_other_action_does() -> None:
         Refusal(
             rule=Rule.SOOT_FIRST,
             sentence="Take the soot off dry first: water drives it in.",
-            overridable=True,
+            overridable=False,
         ),
     )
     assert do(Action.FREEZE_DRY, Material.TEXTILE, state=sooty).allowed
@@ -577,11 +577,10 @@ def test_what_is_lifted_is_kept_apart_from_what_stands() -> None:
 
 
 def test_an_override_of_an_action_lifts_it() -> None:
-    sooty = PieceState(soot_on=True)
-    signed = override(subject=Action.WATER_CLEANING, materials=(Material.GLASS,))
-    verdict = do(Action.WATER_CLEANING, Material.GLASS, state=sooty, overrides=[signed])
+    signed = override(subject=Action.VACUUM_DRY, materials=(Material.STONE,))
+    verdict = do(Action.VACUUM_DRY, Material.STONE, overrides=[signed])
     assert verdict.allowed
-    assert [refusal.rule for refusal in verdict.lifted] == [Rule.SOOT_FIRST]
+    assert [refusal.rule for refusal in verdict.lifted] == [Rule.MATERIAL]
     assert verdict.notes == ()
 
 
