@@ -7,7 +7,7 @@ from decimal import Decimal
 
 from sqlmodel import Session
 
-from service.assessing import rule_on, state_of
+from service.assessing import ProgrammeRuling, rule_on, state_of
 from service.log import reading
 from shared import events as ev
 from shared.facility import Chamber
@@ -146,21 +146,10 @@ def why_not_enter(
     if elsewhere is not None:
         return f"STOP: {short_name(item)} stands in run {elsewhere}. Take it out of that run first."
     book = reading.facility(session)
-    programme = book.programme(run.programme, run.version)
     chamber = book.chamber(run.station)
-    if programme is None or chamber is None:
+    ruling = ruling_on(session, run, item, now, known)
+    if ruling is None or chamber is None:
         return "STOP: the run's programme or chamber is not on file. Ask the lead."
-    parts = reading.parts_of(session, reading.EVERYTHING, item.tag)
-    inside = [part for part in parts if part.tag in run.tags]
-    ruling = rule_on(
-        programme,
-        item,
-        inside,
-        state_of(item, known),
-        now,
-        facility=book.facility,
-        known=known,
-    )
     if not ruling.allowed:
         todo = "Put it aside; ask a conservator." if ruling.liftable else "Put it aside."
         return f"STOP: {short_name(item)}. {ruling.refusals[0]} {todo}"
@@ -168,6 +157,34 @@ def why_not_enter(
     if too_big:
         return f"STOP: {short_name(item)} does not fit: {too_big}. Put it aside."
     return _over_capacity(session, beside, item, chamber, known)
+
+
+def ruling_on(
+    session: Session, run: RunSheet, item: Item, now: datetime, known: Facts
+) -> ProgrammeRuling | None:
+    """What the rules say of the run's programme on the piece, with the parts that are inside too.
+
+    ``None`` when the programme is not on file.
+    """
+    book = reading.facility(session)
+    programme = book.programme(run.programme, run.version)
+    if programme is None:
+        return None
+    return rule_on(
+        programme,
+        item,
+        inside_with(session, run, item),
+        state_of(item, known),
+        now,
+        facility=book.facility,
+        known=known,
+    )
+
+
+def inside_with(session: Session, run: RunSheet, item: Item) -> list[Item]:
+    """The parts of a piece that are on the same run's sheet."""
+    parts = reading.parts_of(session, reading.EVERYTHING, item.tag)
+    return [part for part in parts if part.tag in run.tags]
 
 
 def _other_run(session: Session, run: RunSheet, tag: str) -> str | None:

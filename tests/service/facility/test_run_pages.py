@@ -10,13 +10,15 @@ from service.installation import Installation
 from service.pages import moment
 from shared import events as ev
 from shared.cautions import leak_steps
-from shared.vocabulary import Agent, Damage, Phase, Role, StepKind
+from shared.vocabulary import Agent, Damage, Material, Phase, Role, StepKind
 from tests.service.conftest import Clock
 from tests.service.facility.house import (
     AIR,
     BOWL,
+    CONSERVATOR,
     FUMIGATOR,
     LEAD,
+    PANE,
     VASE,
     ZONES,
     allow,
@@ -350,3 +352,85 @@ def test_a_gas_run_shows_what_to_do_when_it_leaks(client: TestClient, here: Inst
     page = text_of(client, PATH)
     assert all(one.text in page for one in steps)
     assert leak_steps(Agent.CARBON_AIR, here.facts) == ()
+
+
+# --- a conservator's signature at the door ------------------------------------------------------
+
+
+def scan(client: TestClient, tag: str) -> str:
+    """What the page says after a scan."""
+    answer = client.post(f"{PATH}/load", data={"scanned": tag, "actor": LEAD})
+    return text_of(client, answer.headers["location"])
+
+
+def sign(client: TestClient, tag: str, **change: str) -> str:
+    form = {
+        "scanned": tag,
+        "reason": "looked at it, no gilding",
+        "expires": "2031-05-06",
+        "actor": CONSERVATOR,
+    }
+    answer = client.post(f"{PATH}/load/override", data=form | change)
+    assert answer.status_code == 303
+    return text_of(client, answer.headers["location"])
+
+
+def test_a_stop_that_a_conservator_may_lift_is_signed_on_the_spot_and_scanned_again(
+    client: TestClient, here: Installation
+) -> None:
+    open_run(here, VASE)
+    assert "Sign as conservator" in scan(client, VASE)
+    assert "a conservator signed. Scan it again" in sign(client, VASE)
+    (signed,) = item(here, VASE).overrides
+    assert (signed.agent, signed.role, signed.signed_by) == (
+        Agent.OZONE,
+        Role.CONSERVATOR,
+        CONSERVATOR,
+    )
+    assert signed.materials == [Material.CERAMIC_HIGH]
+    assert "STOPPED" not in scan(client, VASE)
+    assert run(here, "run-1").loaded == [VASE]
+
+
+@pytest.mark.parametrize(
+    ("damages", "material"),
+    [
+        ((Damage.SOAKED, Damage.SMOKE_ODOUR), Material.CERAMIC_HIGH),
+        ((Damage.SOOT_DRY, Damage.SMOKE_ODOUR), Material.CERAMIC_HIGH),
+        ((Damage.SMOKE_ODOUR,), Material.SILVER),
+        ((Damage.SMOKE_ODOUR,), Material.MARBLE_ALABASTER),
+        ((Damage.WARPED,), Material.CERAMIC_HIGH),
+    ],
+    ids=["wet", "soot on", "barred by the tables", "excluded by the signer", "not for it"],
+)
+def test_what_nobody_may_lift_offers_no_signature_and_takes_none(
+    client: TestClient, here: Installation, damages: tuple[Damage, ...], material: Material
+) -> None:
+    bring(here, PANE, *damages, materials=(material,))
+    finish(here, PANE, StepKind.STABILISE)
+    open_run(here, PANE)
+    page = scan(client, PANE)
+    assert "No signature lifts this" in page
+    assert "Sign as conservator" not in page
+    assert "no signature lifts this" in sign(client, PANE)
+    assert item(here, PANE).overrides == []
+    assert run(here, "run-1").loaded == []
+
+
+@pytest.mark.parametrize(
+    ("change", "mend"),
+    [
+        ({"actor": " "}, "Your name"),
+        ({"reason": ""}, "reason"),
+        ({"expires": "2031-05-05"}, "give today or a later day"),
+        ({"expires": "soon"}, "expires"),
+        ({"scanned": "xyz"}, "tag"),
+    ],
+)
+def test_a_signature_that_does_not_fit_is_none(
+    client: TestClient, here: Installation, change: dict[str, str], mend: str
+) -> None:
+    open_run(here, VASE)
+    page = sign(client, VASE, **change)
+    assert item(here, VASE).overrides == []
+    assert mend in page, page[:1500]
