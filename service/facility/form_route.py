@@ -16,7 +16,7 @@ from shared.vocabulary import PlanEditKind
 ACTOR = "Your name: say who you are, so that the record can."
 ACTIONS = frozenset(
     {"step", "move", "open", "phase", "reading", "dose", "hold", "sign", "unseal"}
-    | {"unload", "check", "climate", "override"}
+    | {"abort", "unload", "check", "climate", "override"}
     | {"solve", "adopt", "stop", "drop", "close", "withdraw", "told", "photo", "add", "take-off"}
     | set(PlanEditKind)
 )

@@ -54,7 +54,7 @@ def why_not(
         case ev.ChamberOpened():
             return _why_not_open(session, body, now, known)
         case ev.OverrideSigned() if event.role is not Role.CONSERVATOR:
-            return "role: only a conservator may sign an override"
+            return "role: only a conservator may sign an override; ask one"
         case ev.PlanAdopted() | ev.PlanEdited() | ev.PlanEditWithdrawn():
             return _why_not_plan(session, body)
         case ev.StudioPlanned():
@@ -146,8 +146,8 @@ def _why_not_described(session: Session, body: ev.FacilityDescribed) -> str | No
         for name in ("inside_mm", "zones", "air_changes_per_h"):
             if getattr(after, name) != getattr(chamber, name):
                 return (
-                    f"stations.{chamber.id}.{name}: {chamber.label} holds run {run.run}, which was "
-                    "begun and is measured by what it says now; change it after unloading"
+                    f"stations.{chamber.id}.{name}: {chamber.label} holds run {run.run}, begun by "
+                    "what it says now; change it after unloading"
                 )
     return None
 
@@ -183,12 +183,12 @@ def _why_not_added(
 ) -> str | None:
     run = reading.run_sheet(session, body.run)
     if run is None:
-        return f"run: there is no run {body.run}"
+        return f"run: there is no run {body.run}; look at the list of runs"
     item = reading.item(session, reading.EVERYTHING, body.tag)
     if item is None:
         return f"tag: no piece carries the tag {body.tag}; scan it again"
     if body.tag in run.tags:
-        return f"tag: {body.tag} is on the sheet of run {body.run} already"
+        return f"tag: {body.tag} is on the sheet of run {body.run} already; scan the next"
     closed = _why_not_listed(run)
     return closed or why_not_enter(session, run, item, run.tags, now, known=known)
 
@@ -196,9 +196,9 @@ def _why_not_added(
 def _why_not_removed(session: Session, body: ev.RunItemRemoved) -> str | None:
     run = reading.run_sheet(session, body.run)
     if run is None:
-        return f"run: there is no run {body.run}"
+        return f"run: there is no run {body.run}; look at the list of runs"
     if body.tag not in run.tags:
-        return f"tag: {body.tag} is not on the sheet of run {body.run}"
+        return f"tag: {body.tag} is not on the sheet of run {body.run}; scan another"
     if len(run.tags) == 1:
         return "tag: it is the last piece of the run; abort the run instead"
     return _why_not_listed(run)
@@ -211,7 +211,7 @@ def _why_not_listed(run: RunSheet) -> str | None:
     if run.phase is Phase.SEALED:
         return "run: the chamber is sealed; go back to loading first"
     if run.phase not in {Phase.PLANNED, Phase.LOADING}:
-        return f"run: its sheet is closed; the run is “{run.phase.label}”"
+        return f"run: its sheet is closed, for the run is “{run.phase.label}”; ask the lead"
     return None
 
 
@@ -230,9 +230,9 @@ def _why_not_run(session: Session, body: ev.RunOpened, now: datetime) -> str | N
         return f"version: {programme.label} now stands at version {newest.version}; use that"
     chamber = book.chamber(body.station)
     if chamber is None:
-        return f"station: {body.station} is no chamber of this facility"
+        return f"station: {body.station} is no chamber of this facility; choose another"
     if body.programme not in chamber.programmes:
-        return f"station: {chamber.label} may not run {programme.label}"
+        return f"station: {chamber.label} may not run {programme.label}; choose another chamber"
     holding = _held_by(session, body.station)
     if holding is not None:
         return f"station: {chamber.label} still holds run {holding}; unload it first"
@@ -256,15 +256,15 @@ def _why_not_phase(
 ) -> str | None:
     run = reading.run_sheet(session, body.run)
     if run is None:
-        return f"run: there is no run {body.run}"
+        return f"run: there is no run {body.run}; look at the list of runs"
     if body.after is not None and body.after is not run.phase:
         return (
             f"phase: the run has moved on from “{body.after.label}” to “{run.phase.label}”; "
             "look at it again"
         )
     if body.phase not in NEXT_PHASES[run.phase]:
-        allowed = ", ".join(phase.label for phase in NEXT_PHASES[run.phase]) or "nothing"
-        return f"phase: “{run.phase.label}” is followed by: {allowed}"
+        allowed = ", ".join(phase.label for phase in NEXT_PHASES[run.phase]) or "nothing more"
+        return f"phase: after “{run.phase.label}” comes: {allowed}; choose that"
     if body.phase in {Phase.LOADING, Phase.SEALED, Phase.DOSING}:
         lapsed = _why_lapsed(session, run, now)
         if lapsed is not None:
@@ -274,7 +274,7 @@ def _why_not_phase(
         if holding is not None:
             return f"phase: the chamber still holds run {holding}; unload it first"
     if run.opened_at is not None and body.phase not in {Phase.CLEARED, Phase.UNLOADED}:
-        return "phase: the chamber has been opened; it can only be unloaded now"
+        return "phase: the chamber was opened and can only be unloaded; say where the load goes"
     if body.phase is Phase.CLEARED:
         return _why_not_cleared(run)
     if body.phase is Phase.DOSING:
@@ -282,7 +282,7 @@ def _why_not_phase(
     if body.phase is Phase.UNLOADED:
         return _why_not_unloaded(session, run)
     if body.phase is Phase.LOADING and run.doses:
-        return "phase: agent has been dosed; the chamber stays shut until it is aired and cleared"
+        return "phase: agent has been dosed; keep the chamber shut until it is aired and cleared"
     if body.phase is Phase.SEALED and set(run.loaded) != set(run.tags):
         missing = len(set(run.tags) - set(run.loaded))
         return f"phase: {missing} of the run's pieces are not loaded; load them or take them off"
@@ -304,7 +304,7 @@ def _why_lapsed(session: Session, run: RunSheet, now: datetime) -> str | None:
 
 def _why_not_cleared(run: RunSheet) -> str | None:
     if run.opened_at is None:
-        return "phase: the chamber has not been opened under clearance"
+        return "phase: the chamber has not been opened under clearance; clear and open it first"
     if any(dose.at >= run.opened_at for dose in run.doses):
         return "phase: agent was dosed after the opening; air the chamber and clear it again"
     return None
@@ -338,7 +338,7 @@ def _why_not_open(
         # Whatever fails, the answer is no: an unchecked chamber is not a cleared one.
         return "NOT CLEARED: the check itself failed; do not open"
     if hand is None:
-        return f"NOT CLEARED: there is no run {body.run}"
+        return f"NOT CLEARED: there is no run {body.run}; do not open"
     if not hand.clearance.may_open:
         return "NOT CLEARED: " + "; ".join(hand.clearance.reasons)
     if hand.programme is not None and hand.programme.clearance is None:

@@ -16,7 +16,7 @@ from shared.quantities import LengthUnit, to_metres
 from shared.records import Item, RunSheet
 from shared.vocabulary import Phase
 
-NAME_WORDS = 4
+NAME_WORDS = 3
 
 
 def sides_m(item: Item, known: Facts) -> tuple[float, float, float] | None:
@@ -129,6 +129,11 @@ def short_name(item: Item) -> str:
     return " ".join(words[:NAME_WORDS]) + ("…" if len(words) > NAME_WORDS else "")
 
 
+def first_sentence(text: str) -> str:
+    """The first sentence of a refusal: what is read at the door. The page below has the rest."""
+    return text.partition(". ")[0].rstrip(".") + "."
+
+
 def why_not_enter(
     session: Session,
     run: RunSheet,
@@ -151,8 +156,8 @@ def why_not_enter(
     if ruling is None or chamber is None:
         return "STOP: the run's programme or chamber is not on file. Ask the lead."
     if not ruling.allowed:
-        todo = "Put it aside; ask a conservator." if ruling.liftable else "Put it aside."
-        return f"STOP: {short_name(item)}. {ruling.refusals[0]} {todo}"
+        todo = "Ask a conservator." if ruling.liftable else "Put it aside."
+        return f"STOP: {short_name(item)}. {first_sentence(ruling.refusals[0])} {todo}"
     too_big = fits(item, chamber, known)
     if too_big:
         return f"STOP: {short_name(item)} does not fit: {too_big}. Put it aside."

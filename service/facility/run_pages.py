@@ -197,7 +197,10 @@ def open_run(run_id: RefPath, here: Here, actor: FormText) -> RedirectResponse:
         planned = planned_run(plan[1], run_id) if plan else None
         programme = reading.facility(session).programme(planned.programme) if planned else None
     if planned is None or programme is None:
-        return back(f"/facility/runs/{run_id}", "This run is not in the plan being worked by.")
+        return back(
+            f"/facility/runs/{run_id}",
+            "This run is not in the plan being worked by. Look at the plan.",
+        )
     opened = ev.RunOpened(
         run=run_id,
         station=planned.station,
@@ -219,7 +222,7 @@ def enter_phase(
     path = f"/facility/runs/{run_id}"
     for name, phase in (("phase", form.phase), ("after", form.after)):
         if phase and phase not in set(Phase):
-            return back(path, f"{name}: {phase} is no phase of a run")
+            return back(path, f"{name}: {phase} is no phase of a run; choose one of the list")
     if form.phase == Phase.ABORTED and not form.reason.strip():
         return back(path, "reason: say why the run is given up; those who air it must know.")
     body = ev.PhaseEntered(
@@ -230,6 +233,15 @@ def enter_phase(
         reason=form.reason.strip(),
     )
     return back(path, say(here, body, form.actor))
+
+
+@router.post("/facility/runs/{run_id}/abort")
+def abort(
+    run_id: RefPath, here: Here, actor: FormText, reason: FormText, after: FormText = ""
+) -> RedirectResponse:
+    """The run is given up; it is aired and cleared like any other."""
+    form = PhaseForm(phase=Phase.ABORTED, after=after, actor=actor, reason=reason)
+    return enter_phase(run_id, here, form)
 
 
 @router.post("/facility/runs/{run_id}/check")

@@ -109,8 +109,8 @@ def air_and_measure(here: Installation, clock: Clock) -> str:
     [
         ({"programme": "steam"}, "programme: steam version 1 is not on file; have it signed"),
         ({"version": 2}, "programme: gas version 2 is not on file; have it signed"),
-        ({"station": "bench"}, "station: bench is no chamber of this facility"),
-        ({"station": "nowhere"}, "station: nowhere is no chamber of this facility"),
+        ({"station": "bench"}, "station: bench is no chamber of this facility; choose another"),
+        ({"station": "nowhere"}, "station: nowhere is no chamber of this facility; choose another"),
     ],
 )
 def test_a_run_of_what_is_not_there(
@@ -123,7 +123,7 @@ def test_a_run_in_a_chamber_that_may_not_run_the_programme(here: Installation) -
     steam = AIR.model_copy(update={"id": "steam", "label": "Other air"})
     say(here, ev.ProgrammeSigned(programme=steam))
     assert why_refused(here, opened(programme="steam")) == (
-        "station: Box chamber may not run Other air"
+        "station: Box chamber may not run Other air; choose another chamber"
     )
 
 
@@ -217,9 +217,9 @@ def test_a_piece_is_added_to_an_open_run_and_taken_off_again(here: Installation)
 @pytest.mark.parametrize(
     ("body", "words"),
     [
-        (added(VASE), f"tag: {VASE} is on the sheet of run run-1 already"),
+        (added(VASE), f"tag: {VASE} is on the sheet of run run-1 already; scan the next"),
         (added(BOWL), f"tag: no piece carries the tag {BOWL}; scan it again"),
-        (removed(BOWL), f"tag: {BOWL} is not on the sheet of run run-1"),
+        (removed(BOWL), f"tag: {BOWL} is not on the sheet of run run-1; scan another"),
         (removed(VASE), "tag: it is the last piece of the run; abort the run instead"),
         (added().model_copy(update={"run": "run-9"}), "run: there is no run run-9"),
         (removed().model_copy(update={"run": "run-9"}), "run: there is no run run-9"),
@@ -349,7 +349,9 @@ def test_every_phase_that_may_follow(here: Installation, before: Phase, after: P
 
 
 def test_a_phase_of_no_run(here: Installation) -> None:
-    assert why_refused(here, phase(here, Phase.LOADING)) == "run: there is no run run-1"
+    assert why_refused(here, phase(here, Phase.LOADING)) == (
+        "run: there is no run run-1; look at the list of runs"
+    )
 
 
 def test_a_chamber_is_sealed_with_all_that_is_on_its_sheet(here: Installation) -> None:
@@ -365,7 +367,7 @@ def test_a_chamber_is_sealed_with_all_that_is_on_its_sheet(here: Installation) -
 def test_a_dosed_chamber_does_not_go_back_to_loading(here: Installation) -> None:
     reach(here, Phase.SEALED)
     say(here, dosed(here))
-    assert "stays shut" in (why_refused(here, phase(here, Phase.LOADING)) or "")
+    assert "keep the chamber shut" in (why_refused(here, phase(here, Phase.LOADING)) or "")
 
 
 def test_an_aborted_run_is_aired_and_cleared_like_any_other(
@@ -394,7 +396,7 @@ def test_a_gas_run_opens_when_it_is_cleared_and_not_before(
     reach(here, Phase.AIRING)
     assert "no ozone reading" in (why_not_opened(here) or "")
     assert why_refused(here, phase(here, Phase.CLEARED)) == (
-        "phase: the chamber has not been opened under clearance"
+        "phase: the chamber has not been opened under clearance; clear and open it first"
     )
     digest = air_and_measure(here, clock)
     assert hand_of(here).clearance.state is State.CLEARED
@@ -549,7 +551,7 @@ def test_a_programme_without_gas_stays_shut_once_something_was_dosed(here: Insta
 
 
 def test_no_run_no_opening(here: Installation) -> None:
-    assert why_not_opened(here) == "NOT CLEARED: there is no run run-1"
+    assert why_not_opened(here) == "NOT CLEARED: there is no run run-1; do not open"
 
 
 def test_a_check_that_fails_is_a_no(

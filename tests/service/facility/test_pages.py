@@ -437,7 +437,7 @@ VALID: dict[str, dict[str, str]] = {
         ("load", {"scanned": "nonsense"}, ""),
         ("phase", {"phase": "melting"}, "phase: melting is no phase"),
         ("phase", {"phase": "sealed", "reason": "x" * 5_000}, "reason: "),
-        ("phase", {"phase": "unloaded"}, "phase: “Loading” is followed by"),
+        ("phase", {"phase": "unloaded"}, "phase: after “Loading” comes:"),
         ("dose", {"mass": "a lot", "unit": "g"}, "mass.value: "),
         ("dose", {"mass": "1", "unit": "stone"}, "mass.unit: "),
         ("hold", {"minutes": "a while"}, "minutes: "),

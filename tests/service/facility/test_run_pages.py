@@ -237,9 +237,9 @@ def test_two_people_do_not_overwrite_each_others_phase(
     load(client, VASE)
     form = {"phase": "sealed", "after": "loading", "actor": LEAD}
     assert problem_after(client, f"{PATH}/phase", **form) is None
-    late = {"phase": "aborted", "after": "loading", "actor": FUMIGATOR, "reason": "no power"}
+    late = {"after": "loading", "actor": FUMIGATOR, "reason": "no power"}
     assert "has moved on from “Loading” to “Sealed”" in (
-        problem_after(client, f"{PATH}/phase", **late) or ""
+        problem_after(client, f"{PATH}/abort", **late) or ""
     )
     assert run(here, "run-1").phase is Phase.SEALED
     assert 'name="after" value="sealed"' in client.get(PATH).text
@@ -247,10 +247,10 @@ def test_two_people_do_not_overwrite_each_others_phase(
 
 def test_a_run_is_given_up_with_a_reason_only(client: TestClient, here: Installation) -> None:
     open_run(here, VASE, programme=AIR)
-    form = {"phase": "aborted", "after": "loading", "actor": LEAD}
-    assert "say why" in (problem_after(client, f"{PATH}/phase", **form, reason=" ") or "")
+    form = {"after": "loading", "actor": LEAD}
+    assert "say why" in (problem_after(client, f"{PATH}/abort", **form, reason=" ") or "")
     assert run(here, "run-1").phase is Phase.LOADING
-    assert problem_after(client, f"{PATH}/phase", **form, reason="the fan failed") is None
+    assert problem_after(client, f"{PATH}/abort", **form, reason="the fan failed") is None
     page = text_of(client, PATH)
     assert "the fan failed" in page
     assert "Aborted" in page
@@ -260,7 +260,8 @@ def test_a_run_is_given_up_with_a_reason_only(client: TestClient, here: Installa
 def test_a_phase_that_is_none(client: TestClient, here: Installation, field: str) -> None:
     open_run(here, VASE, programme=AIR)
     form = {"phase": "sealed", "after": "loading", "actor": LEAD} | {field: "frying"}
-    assert problem_after(client, f"{PATH}/phase", **form) == f"{field}: frying is no phase of a run"
+    why = problem_after(client, f"{PATH}/phase", **form)
+    assert why == f"{field}: frying is no phase of a run; choose one of the list"
 
 
 # --- what was measured --------------------------------------------------------------------------
