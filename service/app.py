@@ -22,6 +22,7 @@ from service.facility import (
     sensors_pages,
     sensors_push,
     setup_routes,
+    studio_pages,
     today_pages,
 )
 from service.facility import routes as facility
@@ -79,6 +80,7 @@ def create_app(installation: Installation) -> FastAPI:
         promise_pages,
         receiving,
         setup_routes,
+        studio_pages,
         adjuster,
         office,
         science,

@@ -1,5 +1,7 @@
 """What the facility's pages share: the links above them, their events and their small answers."""
 
+from collections.abc import Sequence
+from hashlib import sha256
 from typing import Annotated
 
 import structlog
@@ -16,6 +18,7 @@ from service.facility.plans import MissingPlanError, adopted
 from service.installation import Installation
 from service.log.append import RefusedError
 from service.pages import page
+from service.storage.photos import PhotoError
 from shared.records import FacilityBook
 from shared.vocabulary import Role
 
@@ -29,6 +32,7 @@ SUBNAV = [
     ("/facility/plan", "Plan"),
     ("/facility/promise", "How soon"),
     ("/facility/runs", "Chamber runs"),
+    ("/facility/studio", "Studio"),
     ("/facility/programmes", "Programmes"),
     ("/facility/condition", "Drying"),
     ("/facility/climate", "Climate"),
@@ -41,15 +45,31 @@ def draw(request: Request, template: str, status: int = 200, **context: object) 
     return page(request, template, {"subnav_links": SUBNAV, **context}, status)
 
 
-def say(here: Installation, body: BaseModel, actor: str, role: Role = Role.LEAD) -> str | None:
-    """Record an event from a form; the reason when it was refused."""
+def say(
+    here: Installation,
+    body: BaseModel | Sequence[BaseModel],
+    actor: str,
+    role: Role = Role.LEAD,
+) -> str | None:
+    """Record an event from a form, or several, all or none; the reason when it was refused."""
     if not actor.strip():
         return ACTOR
     try:
-        here.log.say(body, actor=actor.strip(), role=role)
+        bodies = [body] if isinstance(body, BaseModel) else body
+        here.log.say_all(bodies, actor=actor.strip(), role=role)
     except RefusedError as error:
         return str(error)
     return None
+
+
+def kept_photo(here: Installation, data: bytes) -> tuple[str, str | None]:
+    """The digest of a photo from a form, once it is kept; or the reason why it was not."""
+    digest = sha256(data).hexdigest()
+    try:
+        here.keep_photo(digest, data)
+    except PhotoError as error:
+        return "", f"picture: {error}"
+    return digest, None
 
 
 def typed_tag(text: str) -> tuple[str, str | None]:

@@ -1,14 +1,15 @@
 """Forms of the facility's pages: what does not fit comes back to its page as a sentence."""
 
 from collections.abc import Callable, Coroutine
-from typing import Any
+from typing import Annotated, Any
 from urllib.parse import quote
 
-from fastapi import Request, Response
+from fastapi import Depends, Request, Response
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import RedirectResponse
 from fastapi.routing import APIRoute
 from pydantic import ValidationError
+from starlette.datastructures import FormData
 
 from shared import events as ev
 from shared.vocabulary import PlanEditKind
@@ -21,6 +22,21 @@ ACTIONS = frozenset(
     | set(PlanEditKind)
 )
 """Last parts of the addresses that forms are sent to; the page is the address before it."""
+
+
+async def _sent(request: Request) -> FormData:
+    return await request.form()
+
+
+Sent = Annotated[FormData, Depends(_sent)]
+"""A form whose fields are not known beforehand, as it was sent."""
+
+
+def typed_in(sent: FormData) -> dict[str, list[str]]:
+    """Every field of a form as it was typed; files are left out."""
+    return {
+        name: [value for value in sent.getlist(name) if isinstance(value, str)] for name in sent
+    }
 
 
 def back(path: str, problem: str | None = None) -> RedirectResponse:

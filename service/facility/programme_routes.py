@@ -2,16 +2,15 @@
 
 from collections.abc import Mapping, Sequence
 from io import BytesIO
-from typing import Annotated
 
-from fastapi import APIRouter, Depends, HTTPException, Request, Response
+from fastapi import APIRouter, HTTPException, Request, Response
 from fastapi.responses import HTMLResponse
 from PIL import Image, UnidentifiedImageError
 from starlette.datastructures import FormData
 
 from service.crew.routes import RefPath
 from service.facility.drawing import draw, zone
-from service.facility.form_route import FormRoute, back
+from service.facility.form_route import FormRoute, Sent, back, typed_in
 from service.facility.programme_forms import (
     Fault,
     changed,
@@ -34,13 +33,6 @@ router = APIRouter(tags=["facility"], include_in_schema=False, route_class=FormR
 
 LARGEST_DOCUMENT = 20 * 1024 * 1024
 FLAGS = {State.IN_FORCE: "done", State.EXPIRES_SOON: "caution"}
-
-
-async def _sent(request: Request) -> FormData:
-    return await request.form()
-
-
-Sent = Annotated[FormData, Depends(_sent)]
 
 
 @router.get("/facility/programmes")
@@ -138,9 +130,7 @@ def _book(here: Installation) -> FacilityBook:
 def _sign(
     request: Request, here: Installation, sent: FormData, programme_id: str | None
 ) -> Response:
-    typed = {
-        name: [value for value in sent.getlist(name) if isinstance(value, str)] for name in sent
-    }
+    typed = typed_in(sent)
     book = _book(here)
     last = book.programme(programme_id) if programme_id else None
     if programme_id:

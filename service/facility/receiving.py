@@ -3,7 +3,6 @@
 import io
 from collections.abc import Sequence
 from dataclasses import dataclass
-from hashlib import sha256
 from typing import Annotated
 from urllib.parse import urlencode
 
@@ -16,7 +15,16 @@ from labels.codes import TagError, parse_station
 from labels.station_signs import write_station_signs
 from service.assessing import remaining_steps, triage_of
 from service.crew.routes import RefPath, TagPath
-from service.facility.drawing import FormText, draw, pdf, plan_in_use, say, typed_tag, zone
+from service.facility.drawing import (
+    FormText,
+    draw,
+    kept_photo,
+    pdf,
+    plan_in_use,
+    say,
+    typed_tag,
+    zone,
+)
 from service.facility.form_route import ACTOR, FormRoute, back
 from service.facility.places import (
     Objection,
@@ -33,7 +41,6 @@ from service.log import reading
 from service.log.append import RefusedError
 from service.log.reading import EVERYTHING, ItemFilter
 from service.log.routes import Here
-from service.storage.photos import PhotoError
 from shared import events as ev
 from shared.records import FacilityBook, Item, Loss, Manifest
 from shared.vocabulary import Phase, PhotoKind, Role
@@ -270,12 +277,9 @@ def photo(
 ) -> RedirectResponse:
     """A photo of the harm that came to a piece on the way."""
     path = f"/facility/receive/{manifest_id}"
-    data = picture.file.read()
-    digest = sha256(data).hexdigest()
-    try:
-        here.keep_photo(digest, data)
-    except PhotoError as error:
-        return back(path, f"picture: {error}")
+    digest, problem = kept_photo(here, picture.file.read())
+    if problem:
+        return back(path, problem)
     body = ev.PhotoTaken(tag=tag, photo=digest, kind=PhotoKind.DETAIL, caption="Damaged on the way")
     return back(path, say(here, body, actor))
 

@@ -17,6 +17,7 @@ from shared.records import Item
 from shared.studio import (
     BenchPiece,
     comes_before,
+    damp_to_shun,
     in_order,
     methods_for,
     why_not_method,
@@ -24,7 +25,7 @@ from shared.studio import (
     why_waits,
 )
 from shared.treatments import legal_next
-from shared.vocabulary import Role, StepKind, StudioTask
+from shared.vocabulary import Permission, Role, StepKind, StudioTask
 
 LEAST_FACE_M2 = 1e-6
 """A face that was measured as nothing still has to be reckoned with."""
@@ -176,7 +177,8 @@ def why_not_over(session: Session, body: ev.StepDone) -> str | None:
 class AtBench:
     """Where a piece stands in the studio: what is next, whether it may be, and who has to act.
 
-    ``task`` is ``None`` while no list is signed, and once everything on it is done.
+    ``task`` is ``None`` while no list is signed, and once everything on it is done. Hours are those
+    of the list: of the next task, and of all that is open.
     """
 
     task: StudioTask | None
@@ -184,6 +186,9 @@ class AtBench:
     words: str
     who: str
     listed: bool
+    cautions: tuple[str, ...]
+    next_h: Decimal = Decimal(0)
+    left_h: Decimal = Decimal(0)
 
 
 def at_bench(item: Item, remaining: Sequence[StepKind], known: Facts) -> AtBench | None:
@@ -195,16 +200,38 @@ def at_bench(item: Item, remaining: Sequence[StepKind], known: Facts) -> AtBench
     if StepKind.STUDIO not in remaining:
         return None
     listed = sheet.listed is not None
+    cautions = cautions_at_bench(item, known)
     early = why_too_early(item, known)
-    if not listed:
-        return AtBench(None, early is None, "No studio list is signed.", "Conservator", listed)
     if not sheet.open:
-        words = "The list is done: record that the studio treatment is finished."
-        return AtBench(None, early is None, words, "Lead", listed)
+        words, who = "No studio list is signed.", "Conservator"
+        if listed:
+            words = "The list is done: record that the studio treatment is finished."
+            who = "Lead"
+        return AtBench(None, early is None, words, who, listed, cautions)
     task = in_order(sheet.open_tasks, known)[0]
-    method = next(one.method for one in sheet.open if one.task is task)
-    untested = why_untested(task, sheet.results(task, method), known)
+    planned = next(one for one in sheet.open if one.task is task)
+    untested = why_untested(task, sheet.results(task, planned.method), known)
+    words, who = f"Next: {task.label.lower()}.", "Bench"
     if early is not None or untested is not None:
-        who = "Lead" if early else "Conservator"
-        return AtBench(task, False, early or untested or "", who, listed)
-    return AtBench(task, True, f"Next: {task.label.lower()}.", "Bench", listed)
+        words, who = early or untested or "", "Lead" if early else "Conservator"
+    return AtBench(
+        task,
+        early is None and untested is None,
+        words,
+        who,
+        listed,
+        cautions,
+        Decimal(planned.hours),
+        hours_left(item),
+    )
+
+
+def cautions_at_bench(item: Item, known: Facts) -> tuple[str, ...]:
+    """What to mind on a piece at the bench: water that must not come near, and damp air."""
+    dry = [
+        f"No water: {row.reason}."
+        for row in (known.studio_grounds[material] for material in item.materials)
+        if row.water is Permission.NO
+    ]
+    damp = [words for _, _, words in damp_to_shun(item.materials, known)]
+    return tuple(dict.fromkeys([*dry, *damp]))

@@ -47,6 +47,8 @@ REACHED = {
     "/facility/runs/*",
     "/facility/sensors",
     "/facility/sensors/new",
+    "/facility/studio",
+    "/facility/studio/*",
     "/facility/weigh",
     "/office/",
     "/office/conflicts",
