@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from html import escape
-from itertools import pairwise
+from itertools import groupby, pairwise
 from textwrap import wrap
 from zoneinfo import ZoneInfo
 
@@ -369,8 +369,11 @@ def moisture(problem: Problem, plan: Plan, room: Room) -> list[Use]:
             continue
         # A list of rates ends with the shortest stay (scheduler.problem.RoomStep).
         stop = min(one.end, one.start + step.min_min)
-        hours = range(one.start, stop, 60)
-        spells += [(a, min(a + 60, stop), g) for a, g in zip(hours, step.g_h, strict=False)]
+        at = one.start
+        for rate, hours in groupby(step.g_h):
+            until = min(at + 60 * sum(1 for _ in hours), stop)
+            spells.append((at, until, rate))
+            at = until
     return _levels((spell for spell in spells if spell[2]), room.removal_g_h)
 
 

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
+from functools import lru_cache
 
 from sqlmodel import Session
 
@@ -23,11 +24,15 @@ def sides_m(item: Item, known: Facts) -> tuple[float, float, float] | None:
     """Height, width and depth in metres; ``None`` when nobody measured the piece."""
     if item.size is None:
         return None
-    height, width = _metres(item.size.height), _metres(item.size.width)
-    depth = item.size.depth
-    if depth is None:
-        return height, width, known.spacing("envelope_depth_m").value
-    return height, width, max(_metres(depth), 0.005)
+    height, width, depth = _sides_m(item.size)
+    return height, width, known.spacing("envelope_depth_m").value if depth is None else depth
+
+
+@lru_cache(maxsize=20_000)
+def _sides_m(size: ev.Size) -> tuple[float, float, float | None]:
+    """The sides as entered, in metres, once for each size: a plan asks for them again and again."""
+    depth = None if size.depth is None else max(_metres(size.depth), 0.005)
+    return _metres(size.height), _metres(size.width), depth
 
 
 def _metres(side: ev.Length) -> float:

@@ -31,7 +31,7 @@ from service.facility.drawing import (
     typed_tag,
     zone,
 )
-from service.facility.edits import places_of, step_words
+from service.facility.edits import DONE, PAST, places_of, step_words
 from service.facility.form_route import ACTOR, FormRoute, back
 from service.facility.planning import HORIZON_DAYS, NoFacilityError
 from service.facility.plans import Draft, SolveError, explainer, planned_run, try_edit
@@ -207,7 +207,7 @@ def plan_board(
         losses = reading.losses(session, EVERYTHING)
     if plan is None and book.plan is not None:
         problem = problem or "The plan being worked by is not here any more; make a new one."
-    state = _desk(request).state()
+    state, notes = _desk(request).state(), _desk(request).notes()
     context: dict[str, Any] = {
         "plan": plan,
         "looked": looked,
@@ -215,7 +215,8 @@ def plan_board(
         "losses": [(one.loss, one.loss) for one in losses],
         "stations": station_names(book),
         "edits": [one for one in book.edits if not one.withdrawn],
-        "notes": _desk(request).notes(),
+        "notes": notes,
+        "fallen_away": {edit for edit, note in notes.items() if note and note not in {DONE, PAST}},
         "edit_words": edit_words(book, items),
         "seen": book.plan_seen,
         "zone": zone(book),

@@ -40,6 +40,8 @@ PROJECT = Path(__file__).resolve().parents[2]
 FIRST_PASS_SHARE = 0.3
 KEPT = "kept-for-this-plan"
 NICENESS = 10
+"""Of searches, which take all they are given. A repair takes a second or two of a processor, and
+somebody stands before a chamber that failed: it is not put behind anything."""
 GRACE_S = 240
 """Beyond the time given: for loading, checking, and compiling where nobody did so before."""
 REPAIR_S = 60
@@ -246,7 +248,7 @@ def solve_apart(
 
 def repair_apart(problem: Problem, watch: Watch | None = None) -> Plan:
     """Put the last plan back around what has changed, in a child process. Raises ``SolveError``."""
-    return _plan_apart(problem, ["--repair"], REPAIR_S, watch or Watch())
+    return _plan_apart(problem, ["--repair"], REPAIR_S, watch or Watch(), niceness=0)
 
 
 def promise_apart(
@@ -276,8 +278,15 @@ def promise_apart(
     return answer
 
 
-def _plan_apart(problem: Problem, options: Sequence[str], most_s: float, watch: Watch) -> Plan:
-    plan = Plan.model_validate_json(_scheduled_apart(problem, options, most_s, watch))
+def _plan_apart(
+    problem: Problem,
+    options: Sequence[str],
+    most_s: float,
+    watch: Watch,
+    niceness: int = NICENESS,
+) -> Plan:
+    made = _scheduled_apart(problem, options, most_s, watch, niceness)
+    plan = Plan.model_validate_json(made)
     _hold(problem, plan)
     return plan
 
@@ -290,7 +299,11 @@ def _hold(problem: Problem, plan: Plan) -> None:
 
 
 def _scheduled_apart(
-    problem: Problem, options: Sequence[str], most_s: float, watch: Watch
+    problem: Problem,
+    options: Sequence[str],
+    most_s: float,
+    watch: Watch,
+    niceness: int = NICENESS,
 ) -> bytes:
     """The document that the planner writes in a child process. Raises ``SolveError``."""
     with TemporaryDirectory(prefix="lagan-plan-") as folder:
@@ -303,8 +316,8 @@ def _scheduled_apart(
             stderr=subprocess.PIPE,
             text=True,
         )
-        if hasattr(os, "setpriority"):
-            os.setpriority(os.PRIO_PROCESS, child.pid, NICENESS)
+        if niceness and hasattr(os, "setpriority"):
+            os.setpriority(os.PRIO_PROCESS, child.pid, niceness)
         overdue = threading.Timer(most_s, child.kill)
         overdue.start()
         with child:

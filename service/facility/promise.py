@@ -26,7 +26,7 @@ from shared.quantities import LengthUnit
 from shared.records import DamageSeen, Item
 from shared.vocabulary import Damage, Extent, Material, ObjectType
 
-ROWS = 4
+ROWS, MORE_ROWS = 2, 4
 """Rows of the form to begin with, and empty ones added on request."""
 MOST_ROWS = 24
 MOST_PIECES = 400
@@ -78,7 +78,7 @@ class GuessForm(BaseModel):
     @property
     def rows(self) -> list["TypedRow"]:
         """The rows, those that were not sent made up with empty ones."""
-        number = min(max(ROWS, len(self.count) + (ROWS if self.more else 0)), MOST_ROWS)
+        number = min(max(ROWS, len(self.count) + (MORE_ROWS if self.more else 0)), MOST_ROWS)
         lists = (self.count, self.object_type, self.material, self.damage, self.also, self.size)
         return [
             TypedRow(*(one[row] if row < len(one) else "" for one in lists))

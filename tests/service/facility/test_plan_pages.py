@@ -24,6 +24,7 @@ from tests.service.conftest import Clock
 from tests.service.facility.house import (
     BOWL,
     CANVAS,
+    FACILITY,
     LEAD,
     PANE,
     VASE,
@@ -254,6 +255,24 @@ def test_what_is_under_way_takes_no_orders_and_what_is_done_falls_away(
     say(here, ev.ItemReturned(tag=VASE, received_by="its owner", condition="good"))
     (judged,) = quick_draft(here).planning.edits
     assert judged.note == "done: nothing of it is left to plan"
+
+
+def test_an_edit_that_cannot_be_kept_any_more_is_told_on_the_board(
+    client: TestClient, here: Installation, house: Draft
+) -> None:
+    run = planned_for(house, VASE)
+    assert "done" in edit(client, f"{PLAN}/runs/{run}/move", station="spare")
+    assert "fell away" not in text_of(client, PLAN)
+    gone = FACILITY.model_copy(
+        update={"stations": tuple(one for one in FACILITY.stations if one.id != "spare")}
+    )
+    say(here, ev.FacilityDescribed(facility=gone))
+    assert desk_of(client).repair(here, LEAD) is None
+    wait_for(desk_of(client))
+    text = text_of(client, PLAN)
+    assert "told to the planner fell away" in text
+    assert "there is no spare any more; choose another place" in text
+    assert f"Told by {LEAD}" in text
 
 
 def test_no_new_run_is_named_like_one_that_was_opened_before(
