@@ -47,6 +47,17 @@ def moment(value: datetime | str | None, zone: str = "UTC") -> str:
     return f"{local:%a} {local.day} {local:%b %Y, %H:%M} {local.tzname()}"
 
 
+def hour(value: datetime | None, zone: str, now: datetime) -> str:
+    """A time beside others of one zone, the year only where it is not that of ``now``:
+    ``Tue 4 Mar, 14:05``.
+    """
+    if value is None:
+        return ""
+    local = value.astimezone(ZoneInfo(zone))
+    year = "" if local.year == now.astimezone(ZoneInfo(zone)).year else f" {local.year}"
+    return f"{local:%a} {local.day} {local:%b}{year}, {local:%H:%M}"
+
+
 def size_words(size: Size | None) -> str:
     """Height × width × depth as they were entered."""
     if size is None:
@@ -68,7 +79,7 @@ def _environment() -> Environment:
         lstrip_blocks=True,
     )
     environment.globals.update(asset=asset, words=vocabulary)
-    environment.filters.update(moment=moment, size=size_words, show_tag=shown_tag)
+    environment.filters.update(moment=moment, hour=hour, size=size_words, show_tag=shown_tag)
     return environment
 
 
