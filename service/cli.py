@@ -114,6 +114,10 @@ def start(
 def serve(
     data: Folder = DEFAULT_FOLDER,
     port: Annotated[int, typer.Option(min=1, max=65535)] = 8000,
+    base_url: Annotated[
+        str | None,
+        typer.Option(help="What invitations and tags point to, where another machine leads here."),
+    ] = None,
 ) -> None:
     """Serve the pages and the log on http://localhost:PORT, for this machine only."""
     import uvicorn
@@ -125,7 +129,7 @@ def serve(
         asset("site.css")
     except NotBuiltError as error:
         fail(str(error))
-    here = _installation(Settings(folder=data, base_url=f"http://localhost:{port}"))
+    here = _installation(Settings(folder=data, base_url=base_url or f"http://localhost:{port}"))
     errors.print(
         f"Lagan serves http://localhost:{port}/ from {data}. Ctrl-C ends it.", soft_wrap=True
     )

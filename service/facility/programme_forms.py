@@ -32,6 +32,9 @@ FIELD_OF = {
 }
 """Where on the form a field of the programme was typed, when it is called otherwise there."""
 
+MOST = Decimal(10) ** 12
+"""No figure on a form is as large; a larger one is not worth the work of computing with it."""
+
 
 class FormReader:
     """Reads fields one by one and keeps what is wrong with each."""
@@ -55,11 +58,13 @@ class FormReader:
             value = Decimal(text)
         except InvalidOperation:
             value = Decimal("NaN")
-        if value.is_finite():
+        if value.is_finite() and abs(value) < MOST:
             return value
         self.wrong(
             name,
-            f"{words}: fill this in" if not text else f"{words}: “{text}” is no number; use digits",
+            f"{words}: “{text[:40]}” is no number that can be used; write it in digits"
+            if text
+            else f"{words}: fill this in",
         )
         return None
 

@@ -1,25 +1,29 @@
 """The set-up page: what the facility has, and the whole of it as one file, out and in."""
 
 from typing import Annotated
+from urllib.parse import urlencode
+from zoneinfo import ZoneInfo
 
 from fastapi import APIRouter, File, Form, Request, Response, UploadFile
 from fastapi.responses import HTMLResponse
 
+from service.facility import setup_forms as forms
 from service.facility.drawing import draw, zone
 from service.facility.form_route import ACTOR, FormRoute, back
 from service.facility.setup import SetupError, setup_of, take_setup
 from service.facility.setup_file import LARGEST_BYTES, read_document, write_document
+from service.facility.setup_needs import missing, reached_only_here, warned
+from service.facility.setup_units import CHOICES, units_of
 from service.installation import Installation
 from service.log import reading
 from service.log.append import RefusedError
 from service.log.routes import Here
-from shared.facility import Bench, Chamber, ColdStore, Room, Shift
+from shared.vocabulary import Phase
 
 router = APIRouter(tags=["facility"], include_in_schema=False, route_class=FormRoute)
 
 NOTHING = ""
 """Stands for the digest while no facility has been described."""
-DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 
 
 @router.get("/facility/setup")
@@ -79,73 +83,47 @@ def _page(
     with here.database.read() as session:
         book = reading.facility(session)
         held = reading.counts_by_station(session, reading.EVERYTHING)
+        running = {
+            run.station: run.run for run in reading.runs(session) if run.phase is not Phase.UNLOADED
+        }
     facility = book.facility
     stations = facility.stations if facility else ()
+    units = units_of(request.query_params)
+    today = here.now().astimezone(ZoneInfo(zone(book))).date()
     return draw(
         request,
         "setup.html",
         422 if problems else 200,
         facility=facility,
-        stations=[(one, _facts(one), held.get(one.id, 0)) for one in stations],
-        hours={
-            one.licence_no: _hours(one.hours) for one in (facility.licensed if facility else ())
-        },
+        stations=[
+            (one, forms.described(forms.PARTS[one.kind], one, units), held.get(one.id, 0))
+            for one in stations
+        ],
+        running=running,
+        house=forms.described(forms.HOUSE, facility, units) if facility else [],
+        licensed=[
+            (number, person, forms.described(forms.PERSON, person, units), warned(person, today))
+            for number, person in sorted(
+                enumerate(facility.licensed if facility else ()), key=lambda one: one[1].expires
+            )
+        ],
+        today=today,
+        missing=missing(book, today),
+        base_url=here.settings.base_url,
+        only_here=reached_only_here(here.settings.base_url),
+        units=units,
+        query="?" + urlencode(units.chosen),
+        unit_choices=CHOICES,
+        part_forms=forms.PARTS,
         instruments=list({one.instrument: one for one in book.instruments}.values()),
         closures=[one for one in book.closures if one.ends_at > here.now()],
         labels={one.id: one.label for one in stations},
         programmes={one.id: one.label for one in book.newest_programmes()},
         digest=facility.digest if facility else NOTHING,
-        today=here.now().date(),
         now=here.now(),
         zone=zone(book),
         problems=problems or [],
         errors=dict(reversed(problems or [])),
         actor=actor,
         text=text,
-    )
-
-
-def _facts(station: Chamber | Room | ColdStore | Bench) -> list[tuple[str, str]]:
-    match station:
-        case Chamber():
-            half = station.half_loss_h
-            return [
-                ("Inside", _millimetres(station.inside_mm) + " (width, height, depth)"),
-                ("Door", _millimetres(station.door_mm) + " (width, height)"),
-                ("Rail", f"{station.rail_mm} mm"),
-                ("Usable fill", f"{station.usable_fill * 100:g} %"),
-                ("Air changes", f"{station.air_changes_per_h:g} an hour while airing"),
-                ("Gas falls to half in", f"{half:g} h" if half else "not measured"),
-                ("Programmes", ", ".join(station.programmes) or "none"),
-                ("Gas is measured at", ", ".join(station.zones)),
-            ]
-        case Room():
-            return [
-                ("For", ", ".join(step.label.lower() for step in station.serves)),
-                ("Rack", f"{station.rack_mm} mm"),
-                ("Takes out", f"{station.removal_g_h / 1000:g} kg of water an hour"),
-                ("Kept at", f"{station.temperature_c:g} °C, {station.rh * 100:g} %"),
-                ("Air moves at", f"{station.air_speed_m_s:g} m/s"),
-            ]
-        case ColdStore():
-            return [
-                ("Room for", f"{station.usable_l} L"),
-                ("Kept at", f"{station.temperature_c:g} °C"),
-            ]
-        case Bench():
-            return [
-                ("For", ", ".join(step.label.lower() for step in station.serves)),
-                ("Hours", _hours(station.shifts)),
-            ]
-
-
-def _millimetres(sides: tuple[int, ...]) -> str:
-    return " × ".join(str(side) for side in sides) + " mm"
-
-
-def _hours(shifts: tuple[Shift, ...]) -> str:
-    return "; ".join(
-        f"{', '.join(DAYS[day] for day in shift.weekdays)} {shift.starts:%H:%M} to "
-        f"{shift.ends:%H:%M}, {shift.people} there"
-        for shift in shifts
     )

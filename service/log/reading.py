@@ -21,6 +21,7 @@ from service.storage.tables import (
     SampleRow,
     SubjectRow,
 )
+from shared import events as ev
 from shared.records import (
     AirReading,
     FacilityBook,
@@ -317,6 +318,18 @@ def last_heard(session: Session) -> dict[str, str]:
 def facility(session: Session) -> FacilityBook:
     """The facility as last described."""
     return facility_book(session)
+
+
+def descriptions(session: Session) -> list[tuple[ev.Event, ev.FacilityDescribed]]:
+    """Every description of the facility, oldest first, with the event that it came in."""
+    rows = session.exec(
+        select(LogRow)
+        .where(LogRow.type == "facility_described")
+        .order_by(col(LogRow.clock), col(LogRow.device), col(LogRow.sequence))
+    )
+    events = [ev.Event.model_validate_json(row.data) for row in rows]
+    decoded = [(event, ev.decode(event)) for event in events]
+    return [(event, body) for event, body in decoded if isinstance(body, ev.FacilityDescribed)]
 
 
 def counts_by_station(session: Session, scope: Scope) -> dict[str, int]:

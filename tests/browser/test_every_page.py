@@ -82,8 +82,8 @@ def address(seeded: Seed, tmp_path_factory: pytest.TempPathFactory) -> Iterator[
 def shape(path: str) -> str:
     """A path without the names of single records."""
     parts = [("*" if re.search(r"\d|[A-Z]{2}", part) else part) for part in path.split("/")]
-    named = r"^/facility/(places|climate)/[^/]+$"
-    return re.sub(named, r"/facility/\1/*", "/".join(parts))
+    named = r"^(/facility/(?:places|climate|setup/\w+))/(?!new$)[^/]+$"
+    return re.sub(named, r"\1/*", "/".join(parts))
 
 
 def linked(page: Page) -> list[str]:
