@@ -5,6 +5,7 @@ from datetime import date, time
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from pydantic import BaseModel
 from starlette.testclient import TestClient
 
 from demo_data import facility as demo
@@ -14,7 +15,7 @@ from service.facility.setup_units import Lengths, Units
 from service.installation import Installation
 from service.log import reading
 from shared import events as ev
-from shared.facility import Facility, Holiday, Room, Shift
+from shared.facility import Chamber, Facility, Holiday, Room, Shift
 from shared.quantities import MassUnit, TemperatureUnit
 from shared.records import FacilityBook
 from shared.vocabulary import StepKind
@@ -94,7 +95,7 @@ def test_a_part_is_typed_anew_exactly_in_decimal_units(
 
 @settings(max_examples=25, deadline=None)
 @given(CHAMBERS)
-def test_feet_and_inches_are_read_back_to_the_millimetre(chamber: object) -> None:
+def test_feet_and_inches_are_read_back_to_the_millimetre(chamber: Chamber) -> None:
     typed = forms.typed_of(forms.CHAMBER, chamber, IMPERIAL)
     assert forms.read_part(forms.CHAMBER, typed, IMPERIAL)[0] == chamber
 
@@ -185,7 +186,9 @@ def on_file(here: Installation) -> Facility:
     return found
 
 
-def sheet(form: forms.PartForm, part: object, seen: Facility, **typed: str) -> dict[str, list[str]]:
+def sheet(
+    form: forms.PartForm, part: BaseModel, seen: Facility, **typed: str
+) -> dict[str, list[str]]:
     told = forms.typed_of(form, part, Units()) | {"made_from": [seen.digest], "actor": ["Ada"]}
     told["was"] = [forms.told_by(form, part)]
     return told | {name: [value] for name, value in typed.items()}
