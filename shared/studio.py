@@ -93,7 +93,10 @@ def why_waits(task: StudioTask, still_open: Collection[StudioTask], known: Facts
     on_the_way = comes_before(task, known) | {task}
     reason = next(
         row.reason
-        for row in sorted(known.studio_order.values(), key=lambda row: row.after is not task)
+        for row in sorted(
+            known.studio_order.values(),
+            key=lambda row: (row.after is not task, row.after not in first),
+        )
         if row.before is first[0] and row.after in on_the_way
     )
     names = ", then ".join(one.label.lower() for one in first)

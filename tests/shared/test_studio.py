@@ -137,6 +137,12 @@ def test_a_task_says_what_it_waits_for_and_why() -> None:
         "Not yet: fill losses. First: consolidate the surface. "
         "Loose paint falls when the support is handled."
     )
+    # Of several ways the one through what is open is told, not one through flattening.
+    both = {StudioTask.CLEAN, StudioTask.FILL}
+    assert why_waits(StudioTask.INPAINT, both, KNOWN) == (
+        "Not yet: inpaint. First: clean, then fill losses. "
+        "Fills are matched to a clean surface and lock dirt in."
+    )
     assert why_waits(StudioTask.CONSOLIDATE, still_open, KNOWN) is None
 
 
