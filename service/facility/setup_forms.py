@@ -622,6 +622,8 @@ def described(form: PartForm, part: BaseModel, units: Units) -> list[tuple[str, 
             continue
         first = entry.path[0]
         said = entry.measure.unit(units) if entry.measure else ""
+        if entry.measure is unit.LENGTH and units.length is unit.Lengths.FEET:
+            said = ""  # Feet and inches carry their units themselves.
         words = entry.label
         text = _told(typed[entry.name])
         if entry.input is Input.TICK:
