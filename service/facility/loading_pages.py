@@ -15,6 +15,7 @@ from service.crew.routes import RefPath
 from service.facility.drawing import FormText, draw, say, typed_tag
 from service.facility.form_route import FormRoute
 from service.facility.loading import inside_with, loading_order, ruling_on, short_name
+from service.facility.plots.load import draw_load
 from service.installation import Installation
 from service.log import reading
 from service.log.reading import EVERYTHING
@@ -82,6 +83,7 @@ def loading(
         items = reading.items_by_tag(session, EVERYTHING, run.tags)
         chamber = book.chamber(run.station)
         programme = book.programme(run.programme, run.version)
+        lines = loading_order(items.values(), here.facts)
         last = reading.item(session, EVERYTHING, answer.done) if answer.done else None
         signed = reading.item(session, EVERYTHING, answer.signed) if answer.signed else None
         return draw(
@@ -90,7 +92,8 @@ def loading(
             run=run,
             chamber=chamber,
             programme=programme,
-            lines=loading_order(items.values(), here.facts),
+            lines=lines,
+            picture=draw_load(lines, run.loaded, chamber, here.facts) if chamber else None,
             is_loading=run.phase is Phase.LOADING and not run.doses,
             may_change=run.phase in {Phase.PLANNED, Phase.LOADING} and not run.doses,
             last=short_name(last) if last and last.tag in run.loaded else None,

@@ -31,7 +31,7 @@ from shared.vocabulary import (
 UNKNOWN_HAZARDS = frozenset({Hazard.ASBESTOS, Hazard.LEAD_OR_ARSENIC, Hazard.NITRATE_FILM})
 """What is only suspected on a site until somebody qualified has looked at the pieces."""
 WETTED = frozenset({Damage.SOAKED, Damage.DAMP, Damage.SALT_WATER, Damage.MUD})
-OPEN = frozenset({Phase.PLANNED, Phase.LOADING, Phase.CLEARED, Phase.UNLOADED})
+AT_REST = frozenset({Phase.PLANNED, Phase.CLEARED, Phase.UNLOADED})
 
 
 @dataclass(frozen=True)
@@ -161,9 +161,9 @@ def objections(
     """What speaks against putting the piece there now, the gravest first."""
     found = []
     if item is not None:
-        shut = _shut_in(session, item)
-        if shut is not None:
-            found.append(Objection(shut))
+        held = _held_in(session, item)
+        if held is not None:
+            found.append(Objection(held))
     if place.closed is not None:
         found.append(
             Objection(f"{place.label} is out of use: {place.closed}. Choose another place.")
@@ -192,24 +192,29 @@ def objections(
     return found
 
 
-def _shut_in(session: Session, item: Item) -> str | None:
-    run = reading.run_sheet(session, item.run) if item.run else None
-    if run is None or item.tag not in run.loaded or run.phase in OPEN:
-        return None
-    if run.phase is Phase.ABORTED and (not run.doses or run.opened_at is not None):
-        return None
-    return (
-        f"It is shut in a chamber: run {run.run} is “{run.phase.label}”. "
-        "Move it when the run is cleared and unloaded."
-    )
+def _held_in(session: Session, item: Item) -> str | None:
+    """The run that has the piece in its chamber, as a reason not to move it.
+
+    The run's own list decides, not where the piece was last said to be: a phone far from the
+    chamber may have said something else.
+    """
+    for run in reading.runs(session):
+        if item.tag not in run.loaded or run.phase in AT_REST:
+            continue
+        if run.phase is Phase.ABORTED and (not run.doses or run.opened_at is not None):
+            continue
+        if run.phase is Phase.LOADING:
+            return f"It counts as loaded in run {run.run}. Take it off that run's sheet first."
+        return (
+            f"It is shut in a chamber: run {run.run} is “{run.phase.label}”. "
+            "Move it when the run is cleared and unloaded."
+        )
+    return None
 
 
 def _why_not_chamber(session: Session, item: Item | None, place: Place, known: Facts) -> str | None:
     if item is not None and StepKind.DRY in remaining_steps(item, known):
         return f"It is wet. Dry it first: nothing wet goes into {place.label}."
-    for run in reading.runs(session, place.id):
-        if run.phase is Phase.LOADING and item is not None and item.tag in run.loaded:
-            return None
     return f"{place.label} is a chamber. Load the piece there on the page of its run."
 
 

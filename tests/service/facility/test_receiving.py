@@ -172,6 +172,21 @@ def test_a_piece_in_a_shut_chamber_stays_there(client: TestClient, house: Instal
     assert "Box chamber (sealed) run-1" in text_of(client, f"/facility/find?q={VASE}")
 
 
+def test_whatever_a_phone_says_a_loaded_piece_is_moved_only_off_the_sheet(
+    client: TestClient, house: Installation
+) -> None:
+    open_run(house, VASE, PANE, programme=AIR)
+    say(house, ev.ItemLoaded(run="run-1", tag=VASE))
+    move = f"/facility/items/{VASE}/move"
+    form = {"station": "airing", "actor": "Ada", "reason": "in a hurry"}
+    assert "Take it off that run's sheet first" in (problem_after(client, move, **form) or "")
+    say(house, ev.ItemMoved(tag=VASE, station="bench"))
+    assert "Take it off that run's sheet first" in (problem_after(client, move, **form) or "")
+    say(house, ev.RunItemRemoved(run="run-1", tag=VASE, reason="another day"))
+    assert problem_after(client, move, **form) is None
+    assert item(house, VASE).station == "airing"
+
+
 def test_a_piece_is_found_by_tag_old_tag_torn_tag_title_and_container(
     client: TestClient, house: Installation
 ) -> None:
