@@ -12,6 +12,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
+from heapq import heapify, heappop, heapreplace
 from itertools import groupby
 from pathlib import Path
 from typing import Any
@@ -292,21 +293,36 @@ class _Demo:
         two = sorted(by_gas[:2], key=lambda one: one.start)
         if len(two) < 2:
             raise DemoError("the plan has fewer than two kinds of run")
-        for run in two:
-            self.say(f"Chamber run {run.id}")
-            self._one_run(run, problem, plan, book)
+        self._in_turn([self._one_run(run, problem, plan, book) for run in two])
         return [run.id for run in two]
+
+    def _in_turn(self, courses: Sequence[Iterator[datetime]]) -> None:
+        """Let several courses of events happen together; each yields the moment it goes on at.
+
+        Two chambers run at once, and what is read in one is not to come in late for the other.
+        """
+        waiting = [(next(course), number, course) for number, course in enumerate(courses)]
+        heapify(waiting)
+        while waiting:
+            moment, number, course = waiting[0]
+            self.clock.to(moment)
+            following = next(course, None)
+            if following is None:
+                heappop(waiting)
+            else:
+                heapreplace(waiting, (following, number, course))
 
     def _one_run(
         self, planned: PlannedRun, problem: Problem, plan: Plan, book: FacilityBook
-    ) -> None:
+    ) -> Iterator[datetime]:
         programme, chamber = _programme(book, planned.programme), book.chamber(planned.station)
         if chamber is None:
             raise DemoError(f"chamber {planned.station} is not on file")
-        self._work_before(planned, problem, plan)
+        yield from self._work_before(planned, problem, plan)
         starts = problem.epoch + timedelta(minutes=planned.start)
-        self.clock.to(starts)
+        yield starts
         run_id = planned.id
+        self.say(f"Chamber run {run_id}")
         self._say(
             ev.RunOpened(
                 run=run_id,
@@ -321,7 +337,7 @@ class _Demo:
             [ev.ItemLoaded(run=run_id, tag=tag, station=chamber.id) for tag in planned.items]
         )
         sealed = starts + timedelta(minutes=20)
-        self.clock.to(sealed)
+        yield sealed
         self._say(ev.PhaseEntered(run=run_id, phase=Phase.SEALED, at=sealed))
         if programme.needs_licence:
             checks = tuple(self.here.facts.dosing_checks)
@@ -330,7 +346,7 @@ class _Demo:
                 role=Role.FUMIGATOR,
                 actor=programme.signed_by,
             )
-        self._readings(run_id, programme, chamber.id, sealed, book)
+        yield from self._readings(run_id, programme, chamber.id, sealed, book)
 
     def _readings(
         self,
@@ -339,7 +355,7 @@ class _Demo:
         chamber_id: str,
         sealed: datetime,
         book: FacilityBook,
-    ) -> None:
+    ) -> Iterator[datetime]:
         chamber = book.chamber(chamber_id)
         if chamber is None:
             raise DemoError(f"chamber {chamber_id} is not on file")
@@ -349,10 +365,10 @@ class _Demo:
         for check in simulated.checks:
             until = simulated.until(check)
             for moment, together in groupby(until[done:], key=lambda entry: entry.at):
-                self.clock.to(moment)
+                yield moment
                 self._say_all([entry.body for entry in together], role=Role.FUMIGATOR)
             done = len(until)
-            self.clock.to(check)
+            yield check
             refused += not self._try_to_open(run_id, programme, book)
         with self.here.database.read() as session:
             run = reading.run(session, run_id)
@@ -423,7 +439,7 @@ class _Demo:
         self._say(ev.PhaseEntered(run=run_id, phase=Phase.CLEARED, at=now))
         return True
 
-    def _work_before(self, planned: PlannedRun, problem: Problem, plan: Plan) -> None:
+    def _work_before(self, planned: PlannedRun, problem: Problem, plan: Plan) -> Iterator[datetime]:
         """The handwork and drying that the plan puts before this run."""
         wanted = set(planned.items)
         places = {(one.item, one.step): one for one in plan.placements}
@@ -447,7 +463,7 @@ class _Demo:
         done.sort(key=lambda one: one[0])
         for at in range(0, len(done), BATCH):
             part = done[at : at + BATCH]
-            self.clock.to(part[-1][0])
+            yield part[-1][0]
             self._say_all([body for _, body in part], actor=BENCH)
             self._charge([body for _, body in part])
 
