@@ -440,6 +440,7 @@ BODIES: list[tuple[ev.Body, set[str], bool]] = [
     (ev.RunItemRemoved(run="r-1", tag=TAG, reason="wet"), {"run:r-1", MINE}, False),
     (ev.ItemLoaded(run="r-1", tag=TAG), {"run:r-1", MINE}, False),
     (ev.PhaseEntered(run="r-1", phase=Phase.SEALED, at=START), {"run:r-1"}, False),
+    (ev.DosingChecked(run="r-1", checks=("door-seal",), at=START), {"run:r-1"}, False),
     (ev.DoseAdded(run="r-1", mass=KILO, at=START), {"run:r-1"}, False),
     (
         ev.GasRead(

@@ -214,6 +214,9 @@ def test_a_piece_is_added_to_an_open_run_and_taken_off_again(here: Installation)
     assert stopped.startswith("STOP: wrong piece. Piece 001 is not on this run's sheet.")
 
 
+NO_RUN = "run: there is no run run-9; look at the list of runs"
+
+
 @pytest.mark.parametrize(
     ("body", "words"),
     [
@@ -221,8 +224,8 @@ def test_a_piece_is_added_to_an_open_run_and_taken_off_again(here: Installation)
         (added(BOWL), f"tag: no piece carries the tag {BOWL}; scan it again"),
         (removed(BOWL), f"tag: {BOWL} is not on the sheet of run run-1; scan another"),
         (removed(VASE), "tag: it is the last piece of the run; abort the run instead"),
-        (added().model_copy(update={"run": "run-9"}), "run: there is no run run-9"),
-        (removed().model_copy(update={"run": "run-9"}), "run: there is no run run-9"),
+        (added().model_copy(update={"run": "run-9"}), NO_RUN),
+        (removed().model_copy(update={"run": "run-9"}), NO_RUN),
     ],
 )
 def test_a_change_of_the_sheet_that_says_nothing(

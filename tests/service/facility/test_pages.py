@@ -87,7 +87,8 @@ def text_of(client: TestClient, path: str) -> str:
 
 def problem_after(client: TestClient, path: str, **form: object) -> str | None:
     """What a form's answer says went wrong; ``None`` when it was taken."""
-    answer = client.post(path, data={name: str(value) for name, value in form.items()})
+    data = {n: value if isinstance(value, list) else str(value) for n, value in form.items()}
+    answer = client.post(path, data=data)
     assert answer.status_code == 303, (path, answer.status_code, answer.text[:300])
     location = answer.headers["location"]
     assert client.get(location).status_code == 200
@@ -384,8 +385,11 @@ def test_a_gas_run_from_the_plan_to_the_unloading_through_the_pages(
     stopped = problem_after(client, f"{path}/load", scanned=BOWL, actor=LEAD)
     assert (stopped or "").startswith("STOP: no piece carries the tag")
     done("load", scanned=VASE.lower())
-    for phase in ("sealed", "dosing"):
-        done("phase", phase=phase)
+    done("phase", phase="sealed")
+    unchecked = problem_after(client, f"{path}/phase", phase="dosing", actor=LEAD)
+    assert "checks before dosing are not done" in (unchecked or "")
+    done("check", checks=list(here.facts.dosing_checks), actor=FUMIGATOR)
+    done("phase", phase="dosing")
     done("dose", mass="3.5", unit="g")
     clock.forward(minutes=10)
     for phase in ("holding", "airing"):
