@@ -34,6 +34,9 @@ from shared.vocabulary import StepKind
 DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 MOST_SHIFTS = 30
 
+NOT_SAID = "not on file"
+"""What stands for a field that nobody has filled in."""
+
 
 class Input(StrEnum):
     """How a field is typed."""
@@ -610,7 +613,7 @@ def _changed(form: PartForm, old: BaseModel, new: BaseModel, units: Units) -> li
 
 
 def _told(values: Sequence[str]) -> str:
-    return ", ".join(values).replace("\n", ", ") or "nothing"
+    return ", ".join(values).replace("\n", ", ") or NOT_SAID
 
 
 def described(form: PartForm, part: BaseModel, units: Units) -> list[tuple[str, str]]:
@@ -636,7 +639,7 @@ def described(form: PartForm, part: BaseModel, units: Units) -> list[tuple[str, 
             words = f"{known[0]} × {side}" if known else f"{group}: {side}"
             found[first] = (words, [*(known[1] if known else []), text], said)
         else:
-            found[first] = (words, [text], said if text != "nothing" else "")
+            found[first] = (words, [text], said if text != NOT_SAID else "")
     pairs = [
         (words, " × ".join(texts) + (f" {said}" if said else ""))
         for words, texts, said in found.values()

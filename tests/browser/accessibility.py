@@ -9,6 +9,7 @@ from functools import cache
 from playwright.sync_api import Page
 
 from tests.browser.chromium import HERE
+from tests.browser.watching import assert_sound
 
 AXE = HERE / "node_modules" / "axe-core" / "axe.min.js"
 
@@ -41,3 +42,9 @@ def barriers_of(page: Page, *, strictly: bool = False) -> list[str]:
         page.evaluate(_axe())
     found: list[str] = page.evaluate(CHECK, strictly)
     return [f"{page.url} {one}" for one in found]
+
+
+def assert_in_order(page: Page) -> None:
+    """The page is sound and bars nobody."""
+    assert_sound(page)
+    assert not barriers_of(page)

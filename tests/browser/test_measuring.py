@@ -1,20 +1,18 @@
 """Sensors push, the climate shows it, and three wet pieces are weighed until one is dry."""
 
 import json
-from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Page, expect
 
 from service.installation import Installation
 from service.settings import Settings
 from shared import events as ev
 from shared.vocabulary import Damage, Material
-from tests.browser.accessibility import barriers_of
-from tests.browser.serving import served
-from tests.browser.watching import DESK, PHONE, Complaints, Size, assert_sound, open_context
+from tests.browser.accessibility import assert_in_order
+from tests.browser.watching import Complaints
 from tests.service.conftest import Clock
 from tests.service.facility.house import BOWL, CANVAS, LEAD, PANE, bring, furnish, say
 from tests.service.facility.measured import DRY, bearer, place, read
@@ -40,24 +38,11 @@ def here(tmp_path: Path, clock: Clock) -> Installation:
     return installation
 
 
-@pytest.fixture(params=[PHONE, DESK], ids=lambda size: size.name)
-def lead(
-    request: pytest.FixtureRequest, chromium: Browser, here: Installation, complaints: Complaints
-) -> Iterator[Page]:
-    """A page at phone and at desk size."""
-    size: Size = request.param
+@pytest.fixture
+def lead(page: Page, complaints: Complaints) -> Page:
+    """The lead's page."""
     complaints.expect("/facility/weigh")  # an unlikely mass is answered with a question
-    with served(here) as address, open_context(chromium, size, address) as context:
-        page = context.new_page()
-        complaints.watch(page)
-        yield page
-        complaints.assert_none()
-
-
-def in_order(page: Page) -> None:
-    """The page is sound and bars nobody."""
-    assert_sound(page)
-    assert not barriers_of(page)
+    return page
 
 
 def weigh(page: Page, tag: str, mass: str) -> None:
@@ -77,7 +62,7 @@ def test_what_is_pushed_is_seen_and_what_is_weighed_is_judged(lead: Page, clock:
     lead.get_by_label("Your name").fill(LEAD)
     lead.get_by_role("button", name="Make the token").click()
     secret = lead.get_by_text("The token of Gateway").locator("..").locator("code").inner_text()
-    in_order(lead)
+    assert_in_order(lead)
 
     told = [
         read(value=f"{58 + n % 5}", at=(clock.at - timedelta(minutes=10 * n)).isoformat())
@@ -91,14 +76,14 @@ def test_what_is_pushed_is_seen_and_what_is_weighed_is_judged(lead: Page, clock:
     assert pushed.json()["stored"] == 30
     lead.goto("/facility/climate")
     expect(lead.get_by_role("row", name="Drying room")).to_contain_text("58.0 % RH")
-    in_order(lead)
+    assert_in_order(lead)
     lead.get_by_role("link", name="Drying room").click()
     expect(lead.get_by_role("img", name="Climate.")).to_be_visible()
     expect(lead.get_by_role("row", name="Relative humidity, dry-1")).to_contain_text("still")
-    in_order(lead)
+    assert_in_order(lead)
 
     lead.goto("/facility/condition")
-    in_order(lead)
+    assert_in_order(lead)
     lead.get_by_role("link", name="Weighing round").click()
     lead.get_by_label("Unit").select_option("kg")
     lead.get_by_label("Your name").fill(LEAD)
@@ -106,10 +91,10 @@ def test_what_is_pushed_is_seen_and_what_is_weighed_is_judged(lead: Page, clock:
         weigh(lead, tag, "0.080")
         expect(lead.get_by_role("status")).to_contain_text("0.080 kg")
         expect(lead.get_by_text(f"Still to weigh ({left})")).to_be_visible()
-    in_order(lead)
+    assert_in_order(lead)
     weigh(lead, BOWL, "80")
     expect(lead.get_by_role("alert")).to_contain_text("Did you mean 80 g?")
-    in_order(lead)
+    assert_in_order(lead)
     lead.get_by_label("Unit").select_option("g")
     lead.get_by_role("button", name="Record it, next piece").click()
     expect(lead.get_by_role("status")).to_contain_text("80 g, before 0.080 kg")
@@ -117,7 +102,7 @@ def test_what_is_pushed_is_seen_and_what_is_weighed_is_judged(lead: Page, clock:
     lead.goto(f"/facility/items/{BOWL}/condition")
     expect(lead.get_by_text("Not shown to be dry")).to_be_visible()
     expect(lead.get_by_role("img", name="Drying.")).to_be_visible()
-    in_order(lead)
+    assert_in_order(lead)
     clock.forward(hours=24)
     lead.get_by_role("button", name="To the scale").click()
     for label, typed in (("Mass", "0.080"), ("Your name", LEAD)):
@@ -139,4 +124,4 @@ def test_what_is_pushed_is_seen_and_what_is_weighed_is_judged(lead: Page, clock:
     surface.get_by_label("Your name").fill(LEAD)
     surface.get_by_role("button", name="Record the surface").click()
     expect(lead.get_by_role("status")).to_contain_text("Dry by its readings")
-    in_order(lead)
+    assert_in_order(lead)

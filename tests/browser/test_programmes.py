@@ -1,10 +1,9 @@
 """A programme drawn up, refused, mended, signed and renewed."""
 
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Page, expect
 
 from service.facility.programme_forms import typed_of
 from service.facility.programmes import denied_materials
@@ -12,9 +11,8 @@ from service.installation import Installation
 from service.settings import Settings
 from shared.facts import facts
 from shared.vocabulary import Agent
-from tests.browser.accessibility import barriers_of
-from tests.browser.serving import served
-from tests.browser.watching import DESK, PHONE, Complaints, Size, assert_sound, open_context
+from tests.browser.accessibility import assert_in_order
+from tests.browser.watching import Complaints
 from tests.service.conftest import Clock
 from tests.service.facility.house import GAS, furnish
 
@@ -27,32 +25,19 @@ def here(tmp_path: Path) -> Installation:
     return installation
 
 
-@pytest.fixture(params=[PHONE, DESK], ids=lambda size: size.name)
-def lead(
-    request: pytest.FixtureRequest, chromium: Browser, here: Installation, complaints: Complaints
-) -> Iterator[Page]:
-    """A page at phone and at desk size."""
-    size: Size = request.param
+@pytest.fixture
+def lead(page: Page, complaints: Complaints) -> Page:
+    """The lead's page."""
     complaints.expect("/facility/")
-    with served(here) as address, open_context(chromium, size, address) as context:
-        page = context.new_page()
-        complaints.watch(page)
-        yield page
-        complaints.assert_none()
-
-
-def in_order(page: Page) -> None:
-    """The page is sound and bars nobody."""
-    assert_sound(page)
-    assert not barriers_of(page)
+    return page
 
 
 def test_a_programme_is_refused_mended_signed_and_renewed(lead: Page) -> None:
     typed = typed_of(GAS) | {"id": ["night-gas"]}
     lead.goto("/facility/programmes")
-    in_order(lead)
+    assert_in_order(lead)
     lead.get_by_role("link", name="Draw up a programme").click()
-    in_order(lead)
+    assert_in_order(lead)
     for name in ("agent", "compare", "temperature_unit", "licence_no"):
         lead.locator(f"[name={name}]").select_option(typed[name][0])
     texts = set(typed) - {"agent", "compare", "temperature_unit", "licence_no"}
@@ -63,7 +48,7 @@ def test_a_programme_is_refused_mended_signed_and_renewed(lead: Page) -> None:
     lead.locator("[name=targets][value=insects]").check()
     lead.get_by_role("button", name="Sign").click()
     expect(lead.get_by_role("alert")).to_contain_text("does not serve against insects")
-    in_order(lead)
+    assert_in_order(lead)
     lead.locator("[name=targets][value=insects]").uncheck()
     lead.locator("[name=targets][value=smoke_odour]").check()
     lead.get_by_role("button", name="Sign").click()
@@ -72,4 +57,4 @@ def test_a_programme_is_refused_mended_signed_and_renewed(lead: Page) -> None:
     lead.locator("[name=note]").fill("looked at again")
     lead.get_by_role("button", name="Sign").click()
     expect(lead.get_by_role("row", name="looked at again")).to_be_visible()
-    in_order(lead)
+    assert_in_order(lead)

@@ -13,10 +13,10 @@ from service.installation import Installation
 from service.log import reading
 from service.settings import Settings
 from shared.vocabulary import Damage, Phase, StepKind
-from tests.browser.accessibility import barriers_of
+from tests.browser.accessibility import assert_in_order
 from tests.browser.serving import Clock
 from tests.browser.test_run import enter_phase, form, press, sign
-from tests.browser.watching import PHONE, Size, assert_sound
+from tests.browser.watching import PHONE, Size
 from tests.service.facility.house import (
     BOWL,
     FUMIGATOR,
@@ -87,11 +87,6 @@ def measure(page: Page, run: str, ppm: str) -> None:
         expect(page.get_by_role("alert")).to_have_count(0)
 
 
-def sound(page: Page) -> None:
-    assert_sound(page)
-    assert barriers_of(page) == []
-
-
 def test_a_run_by_hand_from_planned_to_unloaded(
     page: Page, context: BrowserContext, here: Installation, clock: Clock, run: str, size: Size
 ) -> None:
@@ -103,7 +98,7 @@ def test_a_run_by_hand_from_planned_to_unloaded(
     scan(page, run, BOWL)
     stopped = page.locator("[data-answer=stop]")
     expect(stopped).to_contain_text("STOP: wrong piece. Wet bowl is not on this run's sheet.")
-    sound(page)
+    assert_in_order(page)
     off = page.locator("details", has_text="Change the sheet")
     off.locator("summary").click()
     form(page, run, "load/add").get_by_label("Put this tag on").fill(BOWL)
@@ -125,7 +120,7 @@ def test_a_run_by_hand_from_planned_to_unloaded(
 
     enter_phase(page, run, Phase.DOSING)
     expect(page.get_by_role("alert")).to_contain_text("checks before dosing are not done")
-    sound(page)
+    assert_in_order(page)
     for box in form(page, run, "check").get_by_role("checkbox").all():
         box.check()
     press(page, run, "check", "Record the checks", FUMIGATOR)
@@ -148,7 +143,7 @@ def test_a_run_by_hand_from_planned_to_unloaded(
     expect(page.get_by_text("NOT CLEARED")).to_be_visible()
     measure(page, run, "1.5")
     expect(page.get_by_text("Earliest time to check", exact=True)).to_be_visible()
-    sound(page)
+    assert_in_order(page)
     clock.forward(hours=5)
     form(page, run, "hold").get_by_label("Minutes it has stood closed").fill("240")
     press(page, run, "hold", "Record the closed hold", FUMIGATOR)
@@ -165,10 +160,10 @@ def test_a_run_by_hand_from_planned_to_unloaded(
     out = form(page, run, "unload")
     out.get_by_label("The load goes to").select_option("airing")
     out.get_by_label("Does the treatment count as done?").select_option("yes")
-    sound(page)
+    assert_in_order(page)
     press(page, run, "unload", "All is out")
     expect(page.get_by_text("Unloaded").first).to_be_visible()
-    sound(page)
+    assert_in_order(page)
     with here.database.read() as session:
         piece = reading.item(session, reading.EVERYTHING, VASE)
     assert piece is not None
@@ -189,7 +184,7 @@ def test_a_run_is_given_up_and_aired_like_any_other(
     press(page, run, "abort", "Abort the run", FUMIGATOR)
     expect(page.get_by_text("the fan failed")).to_be_visible()
     expect(page.get_by_text("NOT CLEARED")).to_be_visible()
-    sound(page)
+    assert_in_order(page)
     enter_phase(page, run, Phase.AIRING)
     press(page, run, "unseal", "Open the chamber")
     expect(page.get_by_role("alert")).to_contain_text("NOT CLEARED")

@@ -1,18 +1,16 @@
 """A fresh house set up from nothing by its forms alone."""
 
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Page, expect
 
 from service.installation import Installation
 from service.log import reading
 from service.settings import Settings
 from shared.facility import Chamber
-from tests.browser.accessibility import barriers_of
-from tests.browser.serving import served
-from tests.browser.watching import PHONE, Complaints, assert_sound, open_context
+from tests.browser.accessibility import assert_in_order
+from tests.browser.watching import PHONE, Complaints
 from tests.service.conftest import Clock
 
 
@@ -23,14 +21,10 @@ def here(tmp_path: Path) -> Installation:
 
 
 @pytest.fixture
-def lead(chromium: Browser, here: Installation, complaints: Complaints) -> Iterator[Page]:
-    """A page at phone size."""
+def lead(page: Page, complaints: Complaints) -> Page:
+    """The lead's page."""
     complaints.expect("/facility/")
-    with served(here) as address, open_context(chromium, PHONE, address) as context:
-        page = context.new_page()
-        complaints.watch(page)
-        yield page
-        complaints.assert_none()
+    return page
 
 
 def fill(page: Page, **typed: str) -> None:
@@ -44,20 +38,15 @@ def save(page: Page) -> None:
     page.get_by_role("button", name="Save", exact=True).click()
 
 
-def in_order(page: Page) -> None:
-    """The page is sound and bars nobody."""
-    assert_sound(page)
-    assert not barriers_of(page)
-
-
+@pytest.mark.parametrize("size", [PHONE], ids=["phone"])
 def test_a_fresh_house_is_set_up_by_its_forms(lead: Page, here: Installation) -> None:
     lead.goto("/facility/setup")
-    in_order(lead)
+    assert_in_order(lead)
     lead.get_by_role("link", name="Set up the house").click()
     fill(lead, label="Invented house", zone="Mars/North", altitude_m="40")
     save(lead)
     expect(lead.get_by_role("alert")).to_contain_text("no such time zone")
-    in_order(lead)
+    assert_in_order(lead)
     fill(lead, zone="Europe/Dublin")
     save(lead)
     lead.get_by_label("Lengths").select_option("ft-in")
@@ -68,7 +57,7 @@ def test_a_fresh_house_is_set_up_by_its_forms(lead: Page, here: Installation) ->
     fill(lead, label="Box", **sides, **rest, air_changes_per_h="8", zones="low\nhigh")
     save(lead)
     expect(lead.get_by_role("alert")).to_contain_text("write it as 6 ft 2 in")
-    in_order(lead)
+    assert_in_order(lead)
     fill(lead, inside_d="4 ft")
     save(lead)
     lead.get_by_role("link", name="Add a bench").click()
@@ -76,7 +65,7 @@ def test_a_fresh_house_is_set_up_by_its_forms(lead: Page, here: Installation) ->
     lead.locator("[name=shifts-0-days][value='0']").check()
     fill(lead, label="Bench", **{"shifts-0-starts": "08:00", "shifts-0-ends": "16:30"})
     fill(lead, **{"shifts-0-people": "2"})
-    in_order(lead)
+    assert_in_order(lead)
     save(lead)
     lead.get_by_role("link", name="Add a licensed person").click()
     lead.locator("[name=hours-0-days][value='0']").check()
@@ -87,7 +76,7 @@ def test_a_fresh_house_is_set_up_by_its_forms(lead: Page, here: Installation) ->
     fill(lead, day="2031-05-01", label="May day")
     save(lead)
     expect(lead.get_by_text("May day")).to_be_visible()
-    in_order(lead)
+    assert_in_order(lead)
     with here.database.read() as session:
         made = reading.facility(session).facility
     assert made is not None
