@@ -21,10 +21,9 @@ from service.facility.plots.chart import (
     Point,
     hours_between,
 )
-from service.facility.sensors_push import marks_of
+from service.facility.sensors_push import is_ahead, marks_of
 from service.pages import moment
 from shared import air
-from shared.clearance import CLOCK_SKEW
 from shared.facility import Room
 from shared.facts import Facts, RoomSetPointRow
 from shared.quantities import TemperatureUnit, to_celsius
@@ -105,14 +104,9 @@ def marked(readings: Iterable[AirReading]) -> list[Line]:
         source = one.sensor or BY_HAND
         marks = marks_of(one.taken_at, one.received_at, newest.get(source))
         found.append(Line(one, marks))
-        if not is_ahead(one):
+        if not is_ahead(one.taken_at, one.received_at):
             newest[source] = max(one.taken_at, newest.get(source, one.taken_at))
     return found
-
-
-def is_ahead(reading: AirReading) -> bool:
-    """Whether its clock ran ahead, so that nobody knows when it was taken."""
-    return reading.taken_at > reading.received_at + CLOCK_SKEW
 
 
 Series = dict[str, list[tuple[datetime, float]]]
@@ -137,7 +131,7 @@ def humidities(readings: Iterable[AirReading]) -> Series:
 def _series(values: Iterable[tuple[AirReading, float]]) -> Series:
     found: Series = {}
     for one, value in values:
-        if not is_ahead(one):
+        if not is_ahead(one.taken_at, one.received_at):
             found.setdefault(one.sensor or BY_HAND, []).append((one.taken_at, value))
     return {source: sorted(points) for source, points in sorted(found.items())}
 

@@ -25,9 +25,8 @@ from service.facility.climate import (
     temperatures_c,
 )
 from service.facility.drawing import draw, zone
-from service.facility.form_route import ACTOR, FormRoute, back
+from service.facility.form_route import ACTOR, FormRoute, Sent, back, typed_in
 from service.facility.programme_forms import Fault, FormReader, Typed
-from service.facility.sensors_pages import FormSent, typed_in
 from service.facility.sensors_push import ReadingAnswer, take_file
 from service.facility.sensors_sent import MAX_PUSH_BYTES, BodyError, read_csv
 from service.installation import Installation
@@ -38,7 +37,7 @@ from service.log.routes import Here
 from service.pages import moment
 from shared import events as ev
 from shared.facility import Bench, Chamber, ColdStore, Room
-from shared.records import AirReading, Item
+from shared.records import AirReading, FacilityBook, Item
 from shared.vocabulary import Role
 
 router = APIRouter(tags=["facility"], include_in_schema=False, route_class=FormRoute)
@@ -64,9 +63,8 @@ class PlaceAir(BaseModel):
     outside: str
 
 
-def _stations(session: Session) -> dict[str, Chamber | Room | ColdStore | Bench]:
-    facility = reading.facility(session).facility
-    return {one.id: one for one in facility.stations} if facility else {}
+def _stations(book: FacilityBook) -> dict[str, Chamber | Room | ColdStore | Bench]:
+    return {one.id: one for one in book.facility.stations} if book.facility else {}
 
 
 def _readings(session: Session, station: str, window: Window) -> list[AirReading]:
@@ -88,10 +86,11 @@ def all_places(request: Request, here: Here) -> HTMLResponse:
     """Every place with its air now."""
     now = here.now()
     with here.database.read() as session:
-        clocks = zone(reading.facility(session))
+        book = reading.facility(session)
+        clocks = zone(book)
         window = Window(now - timedelta(days=1), now, clocks)
         around = []
-        for station in _stations(session).values():
+        for station in _stations(book).values():
             readings = _readings(session, station.id, window)
             if not readings and not isinstance(station, Room):
                 continue
@@ -132,7 +131,7 @@ class Brought(BaseModel):
 
 
 @router.post("/facility/climate/{station}/readings")
-def enter(request: Request, station: str, here: Here, sent: FormSent) -> Response:
+def enter(request: Request, station: str, here: Here, sent: Sent) -> Response:
     """A person read the air there."""
     typed = typed_in(sent)
     form = FormReader(typed)
@@ -187,7 +186,7 @@ def _typed_readings(form: FormReader, station: str, here: Installation) -> list[
 
 
 @router.post("/facility/climate/{station}/file")
-def bring(request: Request, station: str, here: Here, sent: FormSent) -> HTMLResponse:
+def bring(request: Request, station: str, here: Here, sent: Sent) -> HTMLResponse:
     """A file from a sensor of this place that keeps its readings itself."""
     typed = typed_in(sent)
     form = FormReader(typed)
@@ -230,10 +229,11 @@ def _page(
 ) -> HTMLResponse:
     now = here.now()
     with here.database.read() as session:
-        station = _stations(session).get(station_id)
+        book = reading.facility(session)
+        station = _stations(book).get(station_id)
         if station is None:
             raise HTTPException(404, f"there is no place {station_id}")
-        clocks = zone(reading.facility(session))
+        clocks = zone(book)
         window = Window(now - timedelta(days=SPANS[span][1]), now, clocks)
         readings = _readings(session, station_id, window)
         band, pieces = _wanted(session, here, station)

@@ -3,7 +3,6 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from hashlib import sha256
 from typing import Annotated
 from urllib.parse import quote, urlencode
 
@@ -15,17 +14,16 @@ from starlette.datastructures import UploadFile
 
 from service.crew.routes import TagPath
 from service.facility.condition import DoneWhen, done_when, doubts, weighed_before
-from service.facility.drawing import draw, say, station_names, typed_tag, zone
-from service.facility.form_route import ACTOR, FormRoute, back
+from service.facility.drawing import draw, kept_photo, say, station_names, typed_tag, zone
+from service.facility.form_route import ACTOR, FormRoute, Sent, back, typed_in
 from service.facility.loading import short_name
 from service.facility.plots import drying_plot
 from service.facility.programme_forms import Fault, FormReader, Typed
-from service.facility.sensors_pages import FormSent, typed_in
 from service.installation import Installation
 from service.log import reading
 from service.log.reading import EVERYTHING, ItemFilter
 from service.log.routes import Here
-from service.storage.photos import MAX_BYTES, PhotoError
+from service.storage.photos import MAX_BYTES
 from shared import events as ev
 from shared.facility import Room
 from shared.quantities import OutOfRange
@@ -124,7 +122,7 @@ def weigh(request: Request, here: Here, said: Annotated[Round, Query()]) -> HTML
 
 
 @router.post("/facility/weigh")
-def weighed(request: Request, here: Here, sent: FormSent) -> Response:
+def weighed(request: Request, here: Here, sent: Sent) -> Response:
     """A piece and its mass. Without a mass it is only shown; an unlikely one is asked about."""
     typed = typed_in(sent)
     form = FormReader(typed)
@@ -149,10 +147,10 @@ def weighed(request: Request, here: Here, sent: FormSent) -> Response:
 
 def _doubts(here: Installation, form: FormReader, item: Item, body: ev.Weighed) -> list[str]:
     """Questions that were not answered yet: a yes counts for exactly the mass it was said of."""
-    with here.database.read() as session:
-        book = reading.facility(session)
     if form.text("sure") == f"{item.tag} {body.mass.value} {body.mass.unit}":
         return []
+    with here.database.read() as session:
+        book = reading.facility(session)
     return doubts(item, body.mass, book, here.now(), here.facts)
 
 
@@ -210,7 +208,7 @@ def _round(
         lines = _drying_pieces(session, book, here)
         last = reading.item(session, EVERYTHING, done) if done else None
     told = weighed_before(last, now) if last else []
-    today = [one for one in lines if one.done.as_of is not None and _same_round(one, here)]
+    to_weigh = [one for one in lines if not _same_round(one, now)]
     return draw(
         request,
         "weigh.html",
@@ -224,16 +222,16 @@ def _round(
         before=weighed_before(item, now)[-3:] if item else [],
         last=short_name(last) if last else "",
         told=told[-2:],
-        to_weigh=[one for one in lines if one not in today],
-        weighed=len(today),
+        to_weigh=to_weigh,
+        weighed=len(lines) - len(to_weigh),
         units=[(one, one) for one in MASS_UNITS],
         zone=zone(book),
     )
 
 
-def _same_round(line: DryingLine, here: Installation) -> bool:
+def _same_round(line: DryingLine, now: datetime) -> bool:
     """Whether the piece was weighed within this working half day."""
-    return line.done.as_of is not None and here.now() - line.done.as_of < ROUND
+    return line.done.as_of is not None and now - line.done.as_of < ROUND
 
 
 # --- one piece ----------------------------------------------------------------------------------
@@ -246,7 +244,7 @@ def condition(request: Request, tag: TagPath, here: Here) -> HTMLResponse:
 
 
 @router.post("/facility/items/{tag}/moisture")
-def moisture(request: Request, tag: TagPath, here: Here, sent: FormSent) -> Response:
+def moisture(request: Request, tag: TagPath, here: Here, sent: Sent) -> Response:
     """What a moisture meter showed at one spot, on the scale that it is set to."""
     form = FormReader(typed_in(sent))
     value = form.number("percent", "Moisture")
@@ -274,7 +272,7 @@ def moisture(request: Request, tag: TagPath, here: Here, sent: FormSent) -> Resp
 
 
 @router.post("/facility/items/{tag}/surface")
-def surface(request: Request, tag: TagPath, here: Here, sent: FormSent) -> Response:
+def surface(request: Request, tag: TagPath, here: Here, sent: Sent) -> Response:
     """Temperature and humidity of the air at the surface of a piece."""
     form = FormReader(typed_in(sent))
     t, rh = form.number("temperature", "Temperature"), form.number("rh", "Relative humidity")
@@ -300,7 +298,7 @@ def surface(request: Request, tag: TagPath, here: Here, sent: FormSent) -> Respo
 
 
 @router.post("/facility/items/{tag}/photo")
-def photo(request: Request, tag: TagPath, here: Here, sent: FormSent) -> Response:
+def photo(request: Request, tag: TagPath, here: Here, sent: Sent) -> Response:
     """A photo of the piece at one stage of its treatment."""
     form = FormReader(typed_in(sent))
     file = sent.get("picture")
@@ -309,12 +307,11 @@ def photo(request: Request, tag: TagPath, here: Here, sent: FormSent) -> Respons
         form.wrong("picture", "Photo: choose a picture")
     if form.text("kind") not in {one.value for one in STAGES}:
         form.wrong("kind", "Stage: choose when it was taken")
-    digest = sha256(data).hexdigest()
+    digest = ""
     if not form.faults and form.text("actor"):
-        try:
-            here.keep_photo(digest, data)
-        except PhotoError as error:
-            form.wrong("picture", f"Photo: {error}")
+        digest, problem = kept_photo(here, data)
+        if problem:
+            form.wrong("picture", f"Photo: {problem}")
     said = {"photo": digest, "kind": form.text("kind"), "caption": form.text("caption")}
     return _kept(request, here, form, ev.PhotoTaken, {"tag": tag, **said})
 

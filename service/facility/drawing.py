@@ -68,7 +68,7 @@ def kept_photo(here: Installation, data: bytes) -> tuple[str, str | None]:
     try:
         here.keep_photo(digest, data)
     except PhotoError as error:
-        return "", f"picture: {error}"
+        return "", str(error)
     return digest, None
 
 

@@ -152,9 +152,11 @@ def why_not_enter(
 
     Asked when a piece is put on the sheet and again at the door: much may have changed.
     """
-    elsewhere = _other_run(session, run, item.tag)
-    if elsewhere is not None:
-        return f"STOP: {short_name(item)} stands in run {elsewhere}. Take it out of that run first."
+    elsewhere = [one.run for one in runs_holding(session, item.tag) if one.run != run.run]
+    if elsewhere:
+        return (
+            f"STOP: {short_name(item)} stands in run {elsewhere[0]}. Take it out of that run first."
+        )
     book = reading.facility(session)
     chamber = book.chamber(run.station)
     ruling = ruling_on(session, run, item, now, known)
@@ -197,19 +199,16 @@ def inside_with(session: Session, run: RunSheet, item: Item) -> list[Item]:
     return [part for part in parts if part.tag in run.tags]
 
 
-def _other_run(session: Session, run: RunSheet, tag: str) -> str | None:
-    """Another run that has the piece inside.
+def runs_holding(session: Session, tag: str) -> list[RunSheet]:
+    """The runs that have the piece inside by their own lists, whatever was said of its place.
 
     A sheet alone does not hold a piece: it may have to pass through two programmes in turn.
     """
-    return next(
-        (
-            other.run
-            for other in reading.runs(session)
-            if other.run != run.run and other.phase is not Phase.UNLOADED and tag in other.loaded
-        ),
-        None,
-    )
+    return [
+        run
+        for run in reading.runs(session)
+        if run.phase is not Phase.UNLOADED and tag in run.loaded
+    ]
 
 
 def _over_capacity(

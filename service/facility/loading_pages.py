@@ -76,7 +76,7 @@ def loading(
 ) -> HTMLResponse:
     """The run being loaded: the field for the next scan, the last answer, what is in and out."""
     with here.database.read() as session:
-        run = reading.run(session, run_id)
+        run = reading.run_sheet(session, run_id)
         if run is None:
             raise HTTPException(404, f"run {run_id} is not open; open it before loading")
         book = reading.facility(session)

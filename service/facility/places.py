@@ -11,7 +11,7 @@ from datetime import datetime
 from sqlmodel import Session
 
 from service.assessing import remaining_steps
-from service.facility.loading import litres, rack_mm, rail_mm
+from service.facility.loading import litres, rack_mm, rail_mm, runs_holding
 from service.log import reading
 from service.log.reading import EVERYTHING, ItemFilter
 from shared.facility import Bench, Chamber, ColdStore, Room
@@ -31,7 +31,7 @@ from shared.vocabulary import (
 UNKNOWN_HAZARDS = frozenset({Hazard.ASBESTOS, Hazard.LEAD_OR_ARSENIC, Hazard.NITRATE_FILM})
 """What is only suspected on a site until somebody qualified has looked at the pieces."""
 WETTED = frozenset({Damage.SOAKED, Damage.DAMP, Damage.SALT_WATER, Damage.MUD})
-AT_REST = frozenset({Phase.PLANNED, Phase.CLEARED, Phase.UNLOADED})
+AT_REST = frozenset({Phase.PLANNED, Phase.CLEARED})
 
 
 @dataclass(frozen=True)
@@ -198,8 +198,8 @@ def _held_in(session: Session, item: Item) -> str | None:
     The run's own list decides, not where the piece was last said to be: a phone far from the
     chamber may have said something else.
     """
-    for run in reading.runs(session):
-        if item.tag not in run.loaded or run.phase in AT_REST:
+    for run in runs_holding(session, item.tag):
+        if run.phase in AT_REST:
             continue
         if run.phase is Phase.ABORTED and (not run.doses or run.opened_at is not None):
             continue

@@ -279,7 +279,7 @@ def photo(
     path = f"/facility/receive/{manifest_id}"
     digest, problem = kept_photo(here, picture.file.read())
     if problem:
-        return back(path, problem)
+        return back(path, f"picture: {problem}")
     body = ev.PhotoTaken(tag=tag, photo=digest, kind=PhotoKind.DETAIL, caption="Damaged on the way")
     return back(path, say(here, body, actor))
 

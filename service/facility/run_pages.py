@@ -147,6 +147,7 @@ def one_run(request: Request, run_id: RefPath, here: Here, problem: str = "") ->
         items = reading.items_by_tag(session, EVERYTHING, tags)
         programme = hand.programme if hand else book.programme(planned.programme if planned else "")
         chamber = book.chamber(hand.run.station if hand else planned.station if planned else "")
+        outside = excursions(hand.run, programme) if hand and programme else []
         return draw(
             request,
             "run.html",
@@ -160,8 +161,8 @@ def one_run(request: Request, run_id: RefPath, here: Here, problem: str = "") ->
             tags=tags,
             programme=programme,
             chamber=chamber,
-            air=climate_plot(hand.run, programme, book) if hand and programme else None,
-            outside=excursions(hand.run, programme) if hand and programme else (),
+            air=climate_plot(hand.run, programme, book, outside) if hand and programme else None,
+            outside=outside,
             unchecked=checks_missing(hand.run, programme, here.facts) if hand else (),
             checks=here.facts.dosing_checks,
             leak=leak_steps(programme.agent, here.facts) if programme else (),
@@ -398,7 +399,7 @@ def _paper(here: Installation, session: Session, run_id: str) -> tuple[RunPaper,
     book = reading.facility(session)
     plan = plan_in_use(here, session)
     planned = planned_run(plan[1], run_id) if plan else None
-    run = reading.run(session, run_id)
+    run = reading.run_sheet(session, run_id)
     if run is None and planned is None:
         raise HTTPException(404, f"there is no run {run_id}, planned or open")
     station = run.station if run else planned.station if planned else ""

@@ -1,14 +1,11 @@
 """The pages on which the lead makes sensors known and gives and stops their leave to write."""
 
-from typing import Annotated
-
-from fastapi import APIRouter, Depends, HTTPException, Request, Response
+from fastapi import APIRouter, HTTPException, Request, Response
 from fastapi.responses import HTMLResponse
-from starlette.datastructures import FormData
 
 from service.crew.routes import RefPath
 from service.facility.drawing import draw, zone
-from service.facility.form_route import ACTOR, FormRoute, back
+from service.facility.form_route import ACTOR, FormRoute, Sent, back, typed_in
 from service.facility.programme_forms import Fault, FormReader, Typed
 from service.facility.sensors import (
     Token,
@@ -32,18 +29,6 @@ router = APIRouter(tags=["facility"], include_in_schema=False, route_class=FormR
 PATH = "/facility/sensors"
 
 
-async def _sent(request: Request) -> FormData:
-    return await request.form()
-
-
-FormSent = Annotated[FormData, Depends(_sent)]
-
-
-def typed_in(sent: FormData) -> Typed:
-    """What was typed, field by field."""
-    return {name: [one for one in sent.getlist(name) if isinstance(one, str)] for name in sent}
-
-
 # --- what is known ------------------------------------------------------------------------------
 
 
@@ -54,7 +39,7 @@ def all_sensors(request: Request, here: Here) -> HTMLResponse:
 
 
 @router.post("/facility/sensors/tokens")
-def new_token(request: Request, here: Here, sent: FormSent) -> HTMLResponse:
+def new_token(request: Request, here: Here, sent: Sent) -> HTMLResponse:
     """Show a secret token once: it is not kept, so that no page can show it again."""
     typed = typed_in(sent)
     form = FormReader(typed)
@@ -113,7 +98,7 @@ def new_sensor(request: Request, here: Here) -> HTMLResponse:
 
 
 @router.post("/facility/sensors/new")
-def make_known(request: Request, here: Here, sent: FormSent) -> Response:
+def make_known(request: Request, here: Here, sent: Sent) -> Response:
     """Make a sensor known, or show every fault beside its field."""
     return _save(request, here, typed_in(sent), None)
 
@@ -130,7 +115,7 @@ def one_sensor(request: Request, sensor_id: RefPath, here: Here) -> HTMLResponse
 
 
 @router.post("/facility/sensors/{sensor_id}")
-def change(request: Request, sensor_id: RefPath, here: Here, sent: FormSent) -> Response:
+def change(request: Request, sensor_id: RefPath, here: Here, sent: Sent) -> Response:
     """The sensor was moved or calibrated."""
     return _save(request, here, {**typed_in(sent), "sensor": [sensor_id]}, sensor_id)
 
@@ -184,7 +169,7 @@ def ask_revoke(request: Request, token_id: RefPath, here: Here) -> HTMLResponse:
 
 
 @router.post("/facility/sensors/tokens/{token_id}/revoke")
-def revoke(request: Request, token_id: RefPath, here: Here, sent: FormSent) -> Response:
+def revoke(request: Request, token_id: RefPath, here: Here, sent: Sent) -> Response:
     """Stop the token from its next request on."""
     typed = typed_in(sent)
     form = FormReader(typed)

@@ -72,9 +72,14 @@ class RevokedError(ValueError):
     """The token may not write; the message says why and what to do."""
 
 
+def is_ahead(taken_at: datetime, received_at: datetime) -> bool:
+    """Whether a reading's clock ran ahead, so that nobody knows when it was taken."""
+    return taken_at > received_at + CLOCK_SKEW
+
+
 def marks_of(taken_at: datetime, received_at: datetime, newest: datetime | None) -> list[str]:
     """What is odd about when a reading came; ``newest``: the latest that its sensor sent before."""
-    if taken_at > received_at + CLOCK_SKEW:
+    if is_ahead(taken_at, received_at):
         return [FUTURE_MARK]
     found = []
     if received_at - taken_at > LATE:

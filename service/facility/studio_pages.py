@@ -292,7 +292,7 @@ class _Typed:
         if upload is not None and not isinstance(upload, str) and upload.size:
             digest, problem = kept_photo(self.here, upload.file.read())
             if problem:
-                self.faults.append(("picture", problem))
+                self.faults.append(("picture", f"picture: {problem}"))
             self.fields["kept"] = [digest]
         return self.text("kept") or None
 

@@ -26,6 +26,7 @@ from service.log import reading
 from service.log.reading import EVERYTHING
 from shared.clearance import State
 from shared.facts import Facts, Gate
+from shared.programmes import SOON_D
 from shared.records import FacilityBook, Item, Loss, Manifest
 from shared.vocabulary import Band, Phase, Role, StepKind
 
@@ -34,7 +35,6 @@ SHORTEST_REUSE = timedelta(minutes=1)
 SHARE_OF_TIME_LEFT = 1 / 50
 NEAR = timedelta(hours=24)
 TIGHT = timedelta(hours=6)
-EXPIRES_SOON = timedelta(days=30)
 SILENT_PHONE = timedelta(hours=24)
 FAR = datetime(9999, 1, 1, tzinfo=UTC)
 
@@ -372,7 +372,7 @@ def waits_on_runs(
 
 def runs_out(book: FacilityBook, now: datetime) -> list[Matter]:
     """Programmes, licences and calibrations that have expired or soon will."""
-    soon = now + EXPIRES_SOON
+    soon = now + timedelta(days=SOON_D)
     found = []
 
     def add(what: str, why: str, who: str, href: str, until: datetime) -> None:

@@ -4,6 +4,7 @@ import os
 import pickle
 import shutil
 from collections.abc import Iterator
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -15,6 +16,8 @@ from service.settings import Settings
 from tests.browser.seeding import Seed, seed
 from tests.browser.serving import Clock, served
 from tests.browser.watching import SIZES, Complaints, Size, open_context
+from tests.service.facility.house import furnish
+from tests.writers import START
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
@@ -49,6 +52,20 @@ def here(seeded: Seed, clock: Clock, tmp_path: Path) -> Installation:
     folder = tmp_path / "installation"
     shutil.copytree(seeded.folder, folder)
     return Installation(Settings(folder=folder), now=clock)
+
+
+@pytest.fixture
+def small_clock() -> Clock:
+    """The time of the small facility, from an hour after the first thing happened."""
+    return Clock(START + timedelta(hours=1))
+
+
+@pytest.fixture
+def small(small_clock: Clock, tmp_path: Path) -> Installation:
+    """The small facility with no piece in it; whoever serves it closes it."""
+    made = Installation(Settings(folder=tmp_path / "installation"), now=small_clock)
+    furnish(made)
+    return made
 
 
 @pytest.fixture

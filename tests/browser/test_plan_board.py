@@ -4,7 +4,6 @@ chamber that failed, by two leads at once.
 
 import re
 from datetime import timedelta
-from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -12,9 +11,7 @@ from playwright.sync_api import BrowserContext, Page, expect
 
 from service.facility.plans import Draft, adopt
 from service.installation import Installation
-from service.settings import Settings
 from shared.vocabulary import Damage, Material
-from tests.browser.serving import Clock
 from tests.browser.watching import DESK, PLANNED_WITHIN_MS, assert_sound
 from tests.service.facility.house import (
     BOWL,
@@ -22,28 +19,19 @@ from tests.service.facility.house import (
     LEAD,
     VASE,
     bring,
-    furnish,
     quick_draft,
 )
-from tests.writers import START
 
 DUBLIN = ZoneInfo("Europe/Dublin")
 
 
 @pytest.fixture
-def clock() -> Clock:
-    return Clock(START + timedelta(hours=1))
-
-
-@pytest.fixture
-def here(clock: Clock, tmp_path: Path) -> Installation:
+def here(small: Installation) -> Installation:
     """A small facility with three pieces; whoever serves it closes it."""
-    made = Installation(Settings(folder=tmp_path / "installation"), now=clock)
-    furnish(made)
-    bring(made, VASE, title="Vase")
-    bring(made, BOWL, title="Bowl")
-    bring(made, CANVAS, Damage.SOAKED, materials=(Material.OIL_CANVAS,), title="Canvas")
-    return made
+    bring(small, VASE, title="Vase")
+    bring(small, BOWL, title="Bowl")
+    bring(small, CANVAS, Damage.SOAKED, materials=(Material.OIL_CANVAS,), title="Canvas")
+    return small
 
 
 @pytest.fixture

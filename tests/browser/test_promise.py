@@ -3,37 +3,25 @@ followed, the answer read.
 """
 
 import re
-from datetime import timedelta
-from pathlib import Path
 
 import pytest
 from playwright.sync_api import Page, expect
 
 from service.facility.plans import adopt
 from service.installation import Installation
-from service.settings import Settings
-from tests.browser.serving import Clock
 from tests.browser.watching import Complaints, assert_sound
-from tests.service.facility.house import BOWL, LEAD, VASE, bring, furnish, quick_draft
-from tests.writers import START
+from tests.service.facility.house import BOWL, LEAD, VASE, bring, quick_draft
 
 ANSWERED_WITHIN_MS = 120_000
 
 
 @pytest.fixture
-def clock() -> Clock:
-    return Clock(START + timedelta(hours=1))
-
-
-@pytest.fixture
-def here(clock: Clock, tmp_path: Path) -> Installation:
+def here(small: Installation) -> Installation:
     """A small facility with two pieces and a plan; whoever serves it closes it."""
-    made = Installation(Settings(folder=tmp_path / "installation"), now=clock)
-    furnish(made)
-    bring(made, VASE, title="Vase")
-    bring(made, BOWL, title="Bowl")
-    adopt(made, quick_draft(made), LEAD)
-    return made
+    bring(small, VASE, title="Vase")
+    bring(small, BOWL, title="Bowl")
+    adopt(small, quick_draft(small), LEAD)
+    return small
 
 
 def test_a_lead_asks_how_soon_a_loss_could_be_done(page: Page, complaints: Complaints) -> None:

@@ -2,16 +2,12 @@
 at the door, somebody who comes too late, and a second run that is given up.
 """
 
-from datetime import timedelta
-from pathlib import Path
-
 import pytest
 from playwright.sync_api import BrowserContext, Page, expect
 
 from service.facility.plans import adopt, adopted
 from service.installation import Installation
 from service.log import reading
-from service.settings import Settings
 from shared.vocabulary import Damage, Phase, StepKind
 from tests.browser.accessibility import assert_in_order
 from tests.browser.serving import Clock
@@ -27,32 +23,23 @@ from tests.service.facility.house import (
     allow,
     bring,
     finish,
-    furnish,
     quick_draft,
 )
-from tests.writers import START
 
 METER = "M-1"
 pytestmark = pytest.mark.parametrize("size", [PHONE], ids=["phone"])
 
 
 @pytest.fixture
-def clock() -> Clock:
-    return Clock(START + timedelta(hours=1))
-
-
-@pytest.fixture
-def here(clock: Clock, tmp_path: Path) -> Installation:
+def here(small: Installation, small_clock: Clock) -> Installation:
     """A small facility with a plan for one vase; a wet bowl came later. Who serves it closes it."""
-    made = Installation(Settings(folder=tmp_path / "installation"), now=clock)
-    furnish(made)
-    bring(made, VASE, title="Tall vase")
-    finish(made, VASE, StepKind.STABILISE)
-    allow(made, VASE)
-    clock.forward(minutes=1)  # A plan begins on a whole minute, after what was signed.
-    adopt(made, quick_draft(made), LEAD)
-    bring(made, BOWL, Damage.SOAKED, Damage.SMOKE_ODOUR, title="Wet bowl")
-    return made
+    bring(small, VASE, title="Tall vase")
+    finish(small, VASE, StepKind.STABILISE)
+    allow(small, VASE)
+    small_clock.forward(minutes=1)  # A plan begins on a whole minute, after what was signed.
+    adopt(small, quick_draft(small), LEAD)
+    bring(small, BOWL, Damage.SOAKED, Damage.SMOKE_ODOUR, title="Wet bowl")
+    return small
 
 
 @pytest.fixture
@@ -88,7 +75,12 @@ def measure(page: Page, run: str, ppm: str) -> None:
 
 
 def test_a_run_by_hand_from_planned_to_unloaded(
-    page: Page, context: BrowserContext, here: Installation, clock: Clock, run: str, size: Size
+    page: Page,
+    context: BrowserContext,
+    here: Installation,
+    small_clock: Clock,
+    run: str,
+    size: Size,
 ) -> None:
     path = f"/facility/runs/{run}"
     page.goto(path)
@@ -132,7 +124,7 @@ def test_a_run_by_hand_from_planned_to_unloaded(
     late.goto(path)
     expect(late.get_by_text("no reading yet")).to_be_visible()
     measure(page, run, "1.5")
-    clock.forward(minutes=30)
+    small_clock.forward(minutes=30)
     measure(page, run, "1.5")
     late.clock.fast_forward(10_000)
     expect(late.get_by_text("Dose so far, low")).to_be_visible()
@@ -144,11 +136,11 @@ def test_a_run_by_hand_from_planned_to_unloaded(
     measure(page, run, "1.5")
     expect(page.get_by_text("Earliest time to check", exact=True)).to_be_visible()
     assert_in_order(page)
-    clock.forward(hours=5)
+    small_clock.forward(hours=5)
     form(page, run, "hold").get_by_label("Minutes it has stood closed").fill("240")
     press(page, run, "hold", "Record the closed hold", FUMIGATOR)
     measure(page, run, "0.02")
-    clock.forward(minutes=65)
+    small_clock.forward(minutes=65)
     measure(page, run, "0.02")
     press(page, run, "unseal", "Open the chamber")
     expect(page.get_by_role("alert")).to_contain_text("NOT CLEARED")

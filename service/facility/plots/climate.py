@@ -102,8 +102,13 @@ def climate_by_zone(run: Run) -> dict[str, list[ClimateReading]]:
     return zones
 
 
-def climate_plot(run: Run, programme: Programme, book: FacilityBook) -> Plot | None:
-    """Temperature and humidity by zone with the signed window; ``None`` before any reading."""
+def climate_plot(
+    run: Run, programme: Programme, book: FacilityBook, outside: Sequence[Excursion]
+) -> Plot | None:
+    """Temperature and humidity by zone with the signed window; ``None`` before any reading.
+
+    ``outside``: the run's :func:`excursions`.
+    """
     zones = climate_by_zone(run)
     if not zones:
         return None
@@ -132,7 +137,6 @@ def climate_plot(run: Run, programme: Programme, book: FacilityBook) -> Plot | N
     for number, zone in enumerate(zones):
         chart.explain("line", f"Zone {zone}", *_look(number))
     chart.explain("line", "Signed window", WINDOW, "7 4")
-    outside = excursions(run, programme)
     temperature, humidity = quantities(programme)
     caption = (
         f"{_times(outside)} outside the signed window of {temperature.window} and "

@@ -72,11 +72,8 @@ def test_every_reading_outside_is_in_one_time_and_every_reading_inside_in_none(
 
 
 def test_the_picture_has_a_curve_for_each_zone_and_quantity_and_says_the_window() -> None:
-    plot = climate_plot(
-        run_of(("low", 0, 20, 45), ("low", 60, 26, 45), ("high", 0, 18, 50), ("high", 60, 18, 50)),
-        AIR,
-        BOOK,
-    )
+    run = run_of(("low", 0, 20, 45), ("low", 60, 26, 45), ("high", 0, 18, 50), ("high", 60, 18, 50))
+    plot = climate_plot(run, AIR, BOOK, excursions(run, AIR))
     assert plot is not None
     root = tree(plot)
     assert len(curves(root)) == 4
@@ -91,14 +88,14 @@ def test_the_picture_has_a_curve_for_each_zone_and_quantity_and_says_the_window(
 
 
 def test_without_a_reading_there_is_nothing_to_draw() -> None:
-    assert climate_plot(Run(run="run-1"), AIR, BOOK) is None
+    assert climate_plot(Run(run="run-1"), AIR, BOOK, []) is None
 
 
 def test_a_sensor_that_says_only_one_quantity_is_judged_by_that() -> None:
     run = run_of(("low", 0, 26, 45))
     run.climate[0] = run.climate[0].model_copy(update={"rh_percent": None})
     assert [one.quantity.name for one in excursions(run, AIR)] == ["Temperature"]
-    plot = climate_plot(run, AIR, BOOK)
+    plot = climate_plot(run, AIR, BOOK, excursions(run, AIR))
     assert plot is not None
     assert len(curves(tree(plot))) == 1
     assert plot.rows[1][2:4] == ("0", "not measured")
